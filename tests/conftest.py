@@ -1,0 +1,34 @@
+"""Shared by all tests: the book of sources, the folder of real forecast files, and the rule that a source must exist."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+SOURCES = tomllib.loads((ROOT / "tests" / "sources.toml").read_text(encoding="utf-8"))
+KINDS = {"published", "measured", "independent-program", "worked-by-hand", "common-practice", "judgement"}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        marks = [mark.args[0] for mark in item.iter_markers("source")]
+        for name in marks:
+            if name not in SOURCES:
+                raise pytest.UsageError(f"{item.nodeid} names source {name!r}, which tests/sources.toml does not have")
+        if "published" in Path(str(item.fspath)).parts and not marks:
+            raise pytest.UsageError(f"{item.nodeid} is in tests/published but names no source")
+
+
+@pytest.fixture(scope="session")
+def sources() -> dict[str, dict[str, str]]:
+    return SOURCES
+
+
+@pytest.fixture(scope="session")
+def real_data() -> Path:
+    """The folder of real forecast files beside the project; tests that use it are skipped, aloud, when it is not there."""
+    folder = ROOT.parent / "shared" / "data"
+    if not folder.is_dir():
+        pytest.skip("no folder of real forecast files beside the project")
+    return folder

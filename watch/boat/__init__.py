@@ -1,0 +1,1 @@
+"""What can she carry, and what can one person change?"""

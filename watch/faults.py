@@ -1,0 +1,107 @@
+"""What is wrong with a file, said so that it can be put right: every fault at once, each with its place and a good value."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+
+class Strict(BaseModel):
+    """Base of everything read from a file: frozen, unknown keys refused, no coercion of text into numbers."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault of a file: where it stands, what stands there (if anything), and what was expected."""
+
+    place: str
+    found: str | None
+    expected: str
+
+    def __str__(self) -> str:
+        found = "" if self.found is None else f" = {self.found}"
+        return f"{self.place}{found}: {self.expected}"
+
+
+class BadInputError(Exception):
+    """Input that cannot be used: one sentence a fault, for a person; the command line ends with exit code 2.
+
+    >>> print(BadInputError("boat.toml", [Fault("boat.name", None, 'a name, like "Kittiwake"')]))
+    boat.toml boat.name: a name, like "Kittiwake"
+    """
+
+    def __init__(self, source: str | Path, faults: Sequence[Fault | str]):
+        self.source = str(source)
+        self.faults = tuple(f if isinstance(f, Fault) else Fault("", None, f) for f in faults)
+        super().__init__("\n".join(self._line(f) for f in self.faults))
+
+    def _line(self, fault: Fault) -> str:
+        return f"{self.source}: {fault.expected}" if not fault.place else f"{self.source} {fault}"
+
+
+def faults_of(error: ValidationError, model: type[BaseModel]) -> list[Fault]:
+    """A pydantic error on `model` -> one Fault an entry, with the field's own description and example as what was expected."""
+    return [_fault(dict(entry), model) for entry in error.errors()]
+
+
+def _fault(entry: dict[str, Any], model: type[BaseModel]) -> Fault:
+    place = place_of(entry["loc"])
+    kind = entry["type"]
+    if kind == "extra_forbidden":
+        return Fault(place, None, "not a key known here; check its spelling or take it out")
+    expected = _expected(model, entry["loc"]) or str(entry["msg"]).removeprefix("Value error, ")
+    if kind == "missing":
+        return Fault(place, None, f"missing; {expected}")
+    if kind == "value_error":
+        own = str(entry["msg"]).removeprefix("Value error, ")
+        return Fault(place, None, own)
+    return Fault(place, show(entry.get("input")), expected)
+
+
+def place_of(loc: Sequence[str | int]) -> str:
+    """('sail_plan', 2, 'hard_kn') -> 'sail_plan[2].hard_kn'.
+
+    >>> place_of(("sail_plan", 2, "hard_kn"))
+    'sail_plan[2].hard_kn'
+    """
+    text = ""
+    for part in loc:
+        text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else str(part))
+    return text
+
+
+def show(value: Any) -> str:
+    """A value as it stood in the file, short."""
+    text = f'"{value}"' if isinstance(value, str) else repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _expected(model: type[BaseModel], loc: Sequence[str | int]) -> str | None:
+    """What the field at `loc` wants: its description and, when it has one, an example."""
+    current: Any = model
+    found: str | None = None
+    for part in loc:
+        if isinstance(part, int):
+            continue
+        fields = getattr(current, "model_fields", None)
+        if fields is None or part not in fields:
+            break
+        field = fields[part]
+        if field.description:
+            found = field.description + (f", like {show(field.examples[0])}" if field.examples else "")
+        current = _inner_model(field.annotation)
+    return found
+
+
+def _inner_model(annotation: Any) -> Any:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for arg in getattr(annotation, "__args__", ()):
+        inner = _inner_model(arg)
+        if inner is not None:
+            return inner
+    return None

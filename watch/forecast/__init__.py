@@ -1,0 +1,1 @@
+"""What do the models say, and how old is it?"""

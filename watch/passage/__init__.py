@@ -1,0 +1,1 @@
+"""Where will she be, and in what light?"""

@@ -1,0 +1,1 @@
+"""Who keeps the watch?"""

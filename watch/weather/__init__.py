@@ -1,0 +1,1 @@
+"""What will she meet?"""
