@@ -81,7 +81,8 @@ def wind_from_deg(u_ms: Floats | float, v_ms: Floats | float) -> Floats:
     >>> float(wind_from_deg(0.0, -10.0)), float(wind_from_deg(10.0, 0.0))
     (0.0, 270.0)
     """
-    return np.degrees(np.arctan2(-np.asarray(u_ms, dtype=float), -np.asarray(v_ms, dtype=float))) % 360.0
+    degrees: Floats = np.degrees(np.arctan2(-np.asarray(u_ms, dtype=float), -np.asarray(v_ms, dtype=float))) % 360.0
+    return degrees
 
 
 def wind_components_ms(speed_ms: Floats | float, from_deg: Floats | float) -> tuple[Floats, Floats]:

@@ -14,6 +14,7 @@ Times = NDArray[np.datetime64]
 STEP_MINUTES = 10
 STEP = timedelta(minutes=STEP_MINUTES)
 STEPS_PER_HOUR = 60 // STEP_MINUTES
+EPOCH_NP = np.datetime64("1970-01-01T00:00:00", "s")
 
 
 class NaiveTimeError(ValueError):
@@ -45,12 +46,13 @@ def parse_utc(text: str) -> datetime:
 
 
 def to_np(instant: datetime) -> np.datetime64:
-    """UTC instant -> numpy datetime64[s] in UTC.
+    """UTC instant -> numpy datetime64[s] in UTC, whole seconds.
 
     >>> to_np(parse_utc("2026-05-14T12:00Z"))
     np.datetime64('2026-05-14T12:00:00')
     """
-    return np.datetime64(int(utc(instant).timestamp() // 1), "s")
+    whole: np.datetime64 = EPOCH_NP + np.timedelta64(int(utc(instant).timestamp() // 1), "s")
+    return whole
 
 
 def from_np(instant: np.datetime64) -> datetime:
