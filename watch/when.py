@@ -14,7 +14,6 @@ Times = NDArray[np.datetime64]
 STEP_MINUTES = 10
 STEP = timedelta(minutes=STEP_MINUTES)
 STEPS_PER_HOUR = 60 // STEP_MINUTES
-EPOCH_NP = np.datetime64("1970-01-01T00:00:00", "s")
 
 
 class NaiveTimeError(ValueError):
@@ -51,8 +50,7 @@ def to_np(instant: datetime) -> np.datetime64:
     >>> to_np(parse_utc("2026-05-14T12:00Z"))
     np.datetime64('2026-05-14T12:00:00')
     """
-    whole: np.datetime64 = EPOCH_NP + np.timedelta64(int(utc(instant).timestamp() // 1), "s")
-    return whole
+    return np.datetime64(utc(instant).strftime("%Y-%m-%dT%H:%M:%S"), "s")
 
 
 def from_np(instant: np.datetime64) -> datetime:
