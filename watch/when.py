@@ -59,7 +59,7 @@ def from_np(instant: np.datetime64) -> datetime:
     >>> from_np(np.datetime64("2026-05-14T12:00")).isoformat()
     '2026-05-14T12:00:00+00:00'
     """
-    seconds = int(np.datetime64(instant, "s").astype(np.int64))
+    seconds = int(instant.astype("datetime64[s]").astype(np.int64))
     return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=seconds)
 
 
