@@ -9,19 +9,21 @@ from numpy.typing import NDArray
 
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast, Name
-from watch.forecast.gather import Cells, Gathered, Source, choose_guise, fill_unsaid_starts, join_speed_and_direction, one_per_end
+from watch.forecast.gather import Gathered, Source, choose_guise, fill_unsaid_starts, join_speed_and_direction, one_per_end
 from watch.forecast.names import LABELS, Statistic
 from watch.forecast.rain import rates
-from watch.when import Times, to_np
+from watch.when import to_np
 
 PAIRS = ((Name.U10_MS, Name.V10_MS), (Name.U925_MS, Name.V925_MS), (Name.U850_MS, Name.V850_MS), (Name.U500_MS, Name.V500_MS))
 FAMILIES: tuple[tuple[Name, ...], ...] = PAIRS + tuple((n,) for n in Name if n not in {part for pair in PAIRS for part in pair})
+DIMS = ("member", "time", "latitude", "longitude")
 UNITS = {"_ms": "m s-1", "_pa": "Pa", "_jkg": "J kg-1", "_kgm2s": "kg m-2 s-1", "_k": "K", "_m": "m", "_s": "s", "_deg": "degree",
          "_kgkg": "kg kg-1", "_pct": "%"}
 # Beyond these a value is no weather at sea but a fault of the file or of its units (judgement; source believable-1).
 BELIEVABLE: dict[Name, tuple[float, float]] = {
-    Name.U10_MS: (-110.0, 110.0), Name.V10_MS: (-110.0, 110.0), Name.GUST_MS: (0.0, 150.0), Name.PRESSURE_PA: (85_000.0, 110_000.0),
-    Name.CAPE_JKG: (0.0, 15_000.0), Name.RAIN_KGM2S: (0.0, 0.15), Name.T2M_K: (170.0, 340.0), Name.D2M_K: (150.0, 320.0),
+    Name.U10_MS: (-110.0, 110.0), Name.V10_MS: (-110.0, 110.0), Name.GUST_MS: (0.0, 150.0),
+    Name.PRESSURE_PA: (85_000.0, 110_000.0), Name.CAPE_JKG: (0.0, 15_000.0), Name.RAIN_KGM2S: (0.0, 0.15),
+    Name.T2M_K: (170.0, 340.0), Name.D2M_K: (150.0, 320.0),
     Name.SEA_M: (0.0, 35.0), Name.PERIOD_S: (0.0, 40.0), Name.WAVE_FROM_DEG: (-0.5, 360.5),
 }
 
@@ -111,22 +113,24 @@ def _apart(first: Source, second: Source) -> bool:
     return bool(start > np.ptp(a.longitude) and start + np.ptp(b.longitude) < 360.0)
 
 
-def _forecast(run: datetime, centre: str, fields: Mapping[Name, Source], gathered: Gathered, box: Box | None) -> Forecast:
+def _forecast(run: datetime, centre: str, fields: Mapping[Name, Source], gathered: Gathered,
+              box: Box | None) -> Forecast:
     members = sorted({member for source in fields.values() for member in source.members})
     notes = list(gathered.notes)
     arrays: dict[Name, xr.DataArray] = {}
+    made: dict[object, xr.DataArray] = {}
     for pair in FAMILIES:
         ends = sorted({end for name in pair if name in fields for _, end in fields[name].cells})
         for name in pair:
             if name in fields:
-                arrays[name], own = _array(name, fields[name], run, members, ends)
+                arrays[name], own = _array(name, fields[name], to_np(run), members, ends, made)
                 notes += own
     if box is not None and any(source.partial for source in fields.values()):
         partly = ", ".join(sorted({LABELS[name] for name, source in fields.items() if source.partial}))
         notes.append(f"the forecast covers only a part of the area asked for ({partly}): outside it nothing is known")
     notes += _short_fields(fields)
-    kind = "ensemble" if len(members) > 1 else "single"
-    return Forecast(run=run, centre=centre, kind=kind, fields=arrays, files=tuple(gathered.files), notes=tuple(dict.fromkeys(notes)))
+    return Forecast(run=run, centre=centre, kind="ensemble" if len(members) > 1 else "single", fields=arrays,
+                    files=tuple(gathered.files), notes=tuple(dict.fromkeys(notes)))
 
 
 def _short_fields(fields: Mapping[Name, Source]) -> list[str]:
@@ -135,8 +139,9 @@ def _short_fields(fields: Mapping[Name, Source]) -> list[str]:
             for name, source in fields.items() if source.last_s < furthest]
 
 
-def _array(name: Name, source: Source, run: datetime, members: list[int], ends: list[int]) -> tuple[xr.DataArray, list[str]]:
-    """One field as the contract has it; values by member and time, NaN where a member lacks a time."""
+def _array(name: Name, source: Source, run: np.datetime64, members: list[int], ends: list[int],
+           made: dict[object, xr.DataArray]) -> tuple[xr.DataArray, list[str]]:
+    """One field as the contract has it: NaN where a member lacks a time. made: fields so far, whose coordinates serve again."""
     axes, row = source.axes, {member: index for index, member in enumerate(members)}
     values = np.full((len(members), len(ends), axes.latitude.size, axes.longitude.size), np.nan, dtype=np.float32)
     starts = {end: start for start, end in source.cells}
@@ -145,24 +150,19 @@ def _array(name: Name, source: Source, run: datetime, members: list[int], ends: 
         for member, window in source.cells.get((starts.get(end, end), end), {}).items():
             values[row[member], column] = window
             filled += 1
-    base = to_np(run)
-    time = base + np.array(ends, dtype="timedelta64[s]")
-    time_from = base + np.array([starts.get(end, end) for end in ends], dtype="timedelta64[s]")
+    begins = [starts.get(end, end) for end in ends]
+    key = (axes.key, tuple(ends), tuple(begins))
+    array = made[key].copy(deep=False, data=values) if key in made else xr.DataArray(values, dims=DIMS, coords={
+        "member": np.array(members, dtype=np.int64), "time": run + np.array(ends, dtype="timedelta64[s]"),
+        "time_from": ("time", run + np.array(begins, dtype="timedelta64[s]")),
+        "latitude": axes.latitude, "longitude": axes.longitude,
+    })
+    made[key] = array
     statistic = Statistic.MEAN if source.what.statistic == Statistic.SUM else source.what.statistic
-    array = _labelled(name, values, members, time, time_from, source, statistic)
+    array.name, array.attrs = name.value, {"units": unit_of(name), "statistic": statistic.value, "guise": source.what.guise}
     wanted = len(members) * len(ends)
-    notes = [] if filled == wanted else [f"{LABELS[name]} is missing in {wanted - filled} of {wanted} places (members times hours)"]
-    return array, notes + _unbelievable(name, values)
-
-
-def _labelled(name: Name, values: NDArray[np.float32], members: list[int], time: Times, time_from: Times, source: Source,
-              statistic: Statistic) -> xr.DataArray:
-    return xr.DataArray(
-        values, dims=("member", "time", "latitude", "longitude"), name=name.value,
-        coords={"member": np.array(members, dtype=np.int64), "time": time, "time_from": ("time", time_from),
-                "latitude": source.axes.latitude, "longitude": source.axes.longitude},
-        attrs={"units": unit_of(name), "statistic": statistic.value, "guise": source.what.guise},
-    )
+    lacking = f"{LABELS[name]} is missing in {wanted - filled} of {wanted} fields (members times hours): unknown there"
+    return array, [lacking] * (filled < wanted) + _unbelievable(name, values)
 
 
 def _unbelievable(name: Name, values: NDArray[np.float32]) -> list[str]:
@@ -180,7 +180,7 @@ def by_freshness(forecasts: Iterable[Forecast]) -> tuple[Forecast, ...]:
     >>> by_freshness(())
     ()
     """
-    return tuple(sorted(forecasts, key=lambda f: (f.run, f.has(Name.U10_MS, Name.V10_MS), f.kind == "ensemble", len(f.fields)), reverse=True))
+    def freshness(forecast: Forecast) -> tuple[datetime, bool, bool, int]:
+        return forecast.run, forecast.has(*PAIRS[0]), forecast.kind == "ensemble", len(forecast.fields)
 
-
-__all__ = ["Cells", "assemble", "by_freshness", "unit_of"]
+    return tuple(sorted(forecasts, key=freshness, reverse=True))

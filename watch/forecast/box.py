@@ -12,9 +12,10 @@ MILES_PER_DEGREE = 60.0  # a minute of latitude is a nautical mile, near enough 
 
 @dataclass(frozen=True)
 class Box:
-    """South, north [deg, -90..90], west, east [deg, -360..360]; eastward from west to east, so 170 to -170 crosses the antimeridian.
+    """South, north [deg, -90..90], west, east [deg, -360..360].
 
-    West equal to east is refused (write -180 to 180 for the whole round). Raises ValueError with what is wrong.
+    It runs eastward from west to east, so 170 to -170 crosses the antimeridian. West equal to east is refused (write -180 to 180
+    for the whole round). Raises ValueError with what is wrong.
 
     >>> Box(30.0, 45.0, 170.0, -170.0).width_deg
     20.0

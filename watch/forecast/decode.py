@@ -15,14 +15,16 @@ from numpy.typing import NDArray
 from watch.forecast.box import Box
 from watch.forecast.frames import Frame
 from watch.forecast.layout import READABLE, TOO_MANY_POINTS, GridHeader, GridRefusedError, Layout, layout, unreadable
-from watch.forecast.names import LABELS, Header, Refusal, What, identify
+from watch.forecast.names import LABELS, Header, Refusal, What, identify, of_no_use
 
 LONGEST_STEP_S = 60 * 86400
 FIRST_YEAR, LAST_YEAR = 1900, 2100
-SECONDS = {"s": 1, "m": 60, "h": 3600, "D": 86400}
+SECONDS = {"": 3600, "s": 1, "m": 60, "h": 3600, "D": 86400}  # ecCodes writes hours without a letter
 STEP_RANGE = re.compile(r"(\d+)([smhD]?)(?:-(\d+)([smhD]?))?")
 # Shortest product definition section of each template that is used, in bytes (WMO-No. 306, FM 92, templates 4.0, 4.1, 4.8, 4.11).
 SHORTEST = {0: 34, 1: 37, 8: 58, 11: 61}
+ISOBARIC = 100
+MEMBER_SECTIONS = (1, 30)  # local sections of GRIB1, centre 98, that have the member in octet 50
 ENSEMBLE_TEMPLATES = {1, 11, 33, 34, 41, 43, 60, 61}
 
 
@@ -65,6 +67,7 @@ class _Kind:
     centre: str
     ensemble: bool
     missing: float
+    timing: tuple[object, ...]  # what decides, together with the time octets, which step a message belongs to
 
 
 _log: tuple[TextIO, TextIO | None] | None = None  # where ecCodes' complaints go while quiet, and afterwards
@@ -95,41 +98,49 @@ def _open_log() -> tuple[TextIO, TextIO | None]:
 
 
 class Decoder:
-    """Reads fields one by one. What ecCodes says of a header is kept, so that messages of the same kind cost only their values."""
+    """Reads fields one by one. What ecCodes says of a header is kept: messages of the same kind cost only their values."""
 
     def __init__(self, box: Box | None) -> None:
         self.box = box
         self._kinds: dict[tuple[bytes, ...], _Kind | None] = {}
         self._runs: dict[bytes, datetime] = {}
-        self._steps: dict[tuple[int, bytes], tuple[int, int]] = {}
+        self._steps: dict[tuple[tuple[object, ...], bytes], tuple[int, int]] = {}
         self._members: dict[tuple[int, bytes], int] = {}
         self._layouts: dict[bytes, Layout | GridRefusedError | str] = {}
 
     def read(self, frame: Frame) -> Slice | Refusal | Outside | None:
-        """One field; a refusal with its reason; Outside the box; or None when the watch has no use for it. DamagedError when corrupt."""
+        """One field; a refusal with its reason; Outside the box; or None when the watch has no use for it.
+
+        Raises DamagedError for a message that cannot be trusted.
+        """
         key, when, member = _parts(frame)
-        if key in self._kinds and self._kinds[key] is None:
+        if (key in self._kinds and self._kinds[key] is None) or _of_no_use(frame):
             return None
         with _Handle(frame.message) as handle:
             kind = self._kind(key, handle, frame)
             if kind is None:
                 return None
-            what = kind.found
-            if isinstance(what, Refusal):
-                return what
-            if _too_short(frame):
-                raise DamagedError(f"{LABELS[what.name]}: its product section is shorter than it can be")
-            place = self._layout(frame, handle)
-            if isinstance(place, GridRefusedError):
-                return Refusal(name=what.name, why=str(place))
-            if isinstance(place, str):
-                return Outside(what.name, place)
-            whose = Whose(self._run(frame, handle), kind.centre, kind.ensemble)
-            start_s, end_s = self._step(kind, when, handle)
-            number = self._member(kind, member, handle) if kind.ensemble else 0
-            values = handle.values()
+            if isinstance(kind.found, Refusal):
+                return kind.found
+            try:
+                return self._slice(frame, handle, kind, kind.found, when, member)
+            except DamagedError as damage:
+                raise DamagedError(f"({LABELS[kind.found.name]}) {damage}") from None
+
+    def _slice(self, frame: Frame, handle: "_Handle", kind: _Kind, what: What, when: bytes,
+               member: bytes) -> Slice | Refusal | Outside:
+        place = self._layout(frame, handle)
+        if isinstance(place, GridRefusedError):
+            return Refusal(name=what.name, why=str(place))
+        if isinstance(place, str):
+            return Outside(what.name, place)
+        whose = Whose(self._run(frame, handle), kind.centre, kind.ensemble)
+        start_s, end_s = self._step(kind, when, handle)
+        if _too_short(frame):
+            raise DamagedError("has a product section shorter than its kind can be")
+        number = self._member(kind, member, handle) if kind.ensemble else 0
         try:
-            window = place.take(values, kind.missing, what.scale, what.offset)
+            window = place.take(handle.values(), kind.missing, what.scale, what.offset)
         except GridRefusedError as refused:
             raise DamagedError(str(refused)) from None
         return Slice(whose, what, number, start_s, end_s, place, window)
@@ -140,7 +151,8 @@ class Decoder:
             found = identify(header)
             ensemble = header.data_type in ("cf", "pf") or header.template in ENSEMBLE_TEMPLATES
             self._kinds[key] = None if found is None else _Kind(
-                found=found, centre=handle.text("centre"), ensemble=ensemble, missing=handle.real("missingValue"))
+                found=found, centre=handle.text("centre"), ensemble=ensemble, missing=handle.real("missingValue"),
+                timing=(frame.edition, header.template, header.step_type, key[-1]))
         return self._kinds[key]
 
     def _run(self, frame: Frame, handle: "_Handle") -> datetime:
@@ -157,16 +169,15 @@ class Decoder:
         return self._runs[raw]
 
     def _step(self, kind: _Kind, when: bytes, handle: "_Handle") -> tuple[int, int]:
-        key = (id(kind), when)
+        key = (kind.timing, when)
         if key not in self._steps:
             text = handle.text("stepRange")
             match = STEP_RANGE.fullmatch(text)
             if match is None:
                 raise DamagedError(f'has an absurd time step ("{text}")')
-            plain = SECONDS.get(handle.text("stepUnits"), 3600)
-            start = end = int(match[1]) * SECONDS.get(match[2], plain)
+            start = end = int(match[1]) * SECONDS[match[2]]
             if match[3]:
-                end = int(match[3]) * SECONDS.get(match[4], plain)
+                end = int(match[3]) * SECONDS[match[4]]
             if not start <= end <= LONGEST_STEP_S:
                 raise DamagedError(f'has an absurd time step ("{text}")')
             self._steps[key] = (start, end)
@@ -232,26 +243,37 @@ def _too_short(frame: Frame) -> bool:
     return frame.edition == 2 and len(frame.product) < SHORTEST.get(int.from_bytes(frame.product[7:9], "big"), 0)
 
 
+def _of_no_use(frame: Frame) -> bool:
+    """GRIB2 only: octets 10, 11 and 23 to 28 are the same in every template up to 4.15."""
+    product = frame.product
+    if frame.edition == 1 or int.from_bytes(product[7:9], "big") > 15 or len(product) < SHORTEST[0]:
+        return False
+    scale = product[23] if product[23] < 128 else 128 - product[23]
+    pressure_pa = int.from_bytes(product[24:28], "big") / 10.0**scale if product[22] == ISOBARIC else 0.0
+    return of_no_use((frame.head[0], product[9], product[10]), product[22], pressure_pa)
+
+
 def _parts(frame: Frame) -> tuple[tuple[bytes, ...], bytes, bytes]:
     """The header's bytes, split into what decides the field, what decides its time, and what decides its member.
 
-    Octets as in FM 92 GRIB, edition 1 section 1 and edition 2 sections 1 and 4. Only octets that are known to be time or member are
-    taken out of the first part: a header not known here is simply looked at again by ecCodes.
+    Octets as in FM 92 GRIB, edition 1 section 1 and edition 2 sections 1 and 4. Only octets that are known to be time or member
+    are taken out of the first part: a header not known here is simply looked at again by ecCodes.
     """
     product = frame.product
     if frame.edition == 1:
-        local = len(product) > 50 and product[4] == 98 and product[40] == 1  # the local section that has the member in octet 50
+        local = len(product) > 50 and product[4] == 98 and product[40] in MEMBER_SECTIONS
         fixed = product[:12] + product[17:18] + product[20:24] + product[25:26] + product[28 : 49 if local else None]
         return (fixed, product[50:] if local else b""), product[12:25], product[49:50] if local else b""
     template = int.from_bytes(product[7:9], "big")
     fixed_head = frame.head[:13] + frame.head[20:]
     if template not in SHORTEST or len(product) < SHORTEST[template]:
         return (fixed_head, frame.local, product), frame.head, product
-    end = {8: 34, 11: 37}.get(template)
-    when = frame.head[13:20] + product[17:22] + (product[end : end + 7] if end else b"")
-    member = product[35:36] if template in (1, 11) else b""
-    tail = product[36:37] + product[end + 7 :] if end == 37 else product[36:] if template == 1 else product[end + 7 if end else 34 :]
-    return (fixed_head, frame.local, product[:17] + product[22:34] + product[34:35] * (template in (1, 11)), tail), when, member
+    ensemble, at = template in (1, 11), 37 if template == 11 else 34
+    end_time = product[at : at + 7] if template in (8, 11) else b""
+    rest = product[36:37] * ensemble + product[at + len(end_time) + 3 * (template == 1) :]
+    when = frame.head[13:20] + product[17:22] + end_time
+    fixed = product[:17] + product[22 : 34 + ensemble]
+    return (fixed_head, frame.local, fixed, rest), when, product[35:36] * ensemble
 
 
 def _header(handle: _Handle, frame: Frame) -> Header:

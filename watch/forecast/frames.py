@@ -66,14 +66,14 @@ def _messages(path: Path, stream: BinaryIO, size: int) -> Iterator[Frame]:
             raise _damaged(path, number, start, "its end mark is not where its length says")
         try:
             yield from _split_1(message, number) if head[7] == 1 else _split_2(message, number)
-        except _Broken as broken:
+        except _BrokenError as broken:
             raise _damaged(path, number, start, str(broken)) from None
         start += length
         start = _skip(path, stream, start, size, number)
 
 
-class _Broken(Exception):
-    pass
+class _BrokenError(Exception):
+    """Sections that do not add up; the text says which."""
 
 
 def _damaged(path: Path, number: int, start: int, why: str) -> BadInputError:
@@ -81,7 +81,7 @@ def _damaged(path: Path, number: int, start: int, why: str) -> BadInputError:
 
 
 def _skip(path: Path, stream: BinaryIO, start: int, size: int, number: int) -> int:
-    """The next place where a message begins, or the size of the file; anything but padding or a short bulletin line is refused."""
+    """Where the next message begins, or the size of the file; anything but padding or a short bulletin line is refused."""
     stream.seek(start)
     if stream.read(4) == b"GRIB":
         return start
@@ -156,13 +156,13 @@ def _length(path: Path, stream: BinaryIO, head: bytes, start: int, size: int, nu
 def _split_1(message: bytes, number: int) -> Iterator[Frame]:
     end = 8 + int.from_bytes(message[8:11], "big")
     if not 8 + 28 <= end < len(message):
-        raise _Broken("its first section has no possible length")
+        raise _BrokenError("its first section has no possible length")
     head, grid = message[8:end], b""
     if head[7] & 0x80:
         length = int.from_bytes(message[end : end + 3], "big")
         grid = message[end : end + length]
         if not 6 < length <= len(message) - end - 4:
-            raise _Broken("its grid section has no possible length")
+            raise _BrokenError("its grid section has no possible length")
     yield Frame(str(number), 1, head, b"", grid, head, 0, message)
 
 
@@ -172,21 +172,21 @@ def _split_2(message: bytes, number: int) -> Iterator[Frame]:
     while at < last:
         length, kind = int.from_bytes(message[at : at + 4], "big"), message[at + 4]
         if length < 5 or at + length > last or not 1 <= kind <= 7:
-            raise _Broken(f"its sections do not add up at byte {at} of it")
+            raise _BrokenError(f"its sections do not add up at byte {at} of it")
         section = message[at : at + length]
         at += length
         if kind == 6:
             bitmap = bitmap if section[5:6] == b"\xfe" else section  # 254: the bitmap given before holds here too
             if not bitmap:
-                raise _Broken("it points to an earlier bitmap that is not there")
+                raise _BrokenError("it points to an earlier bitmap that is not there")
             section = bitmap
         sections[kind] = section
         if kind == 7:
             if not sections.keys() >= {1, 3, 4, 5, 6} or len(sections[1]) < 21 or len(sections[4]) < 9:
-                raise _Broken("a section is missing or too short")
+                raise _BrokenError("a section is missing or too short")
             fields.append(dict(sections))
     if not fields:
-        raise _Broken("it holds no data")
+        raise _BrokenError("it holds no data")
     single = len(fields) == 1
     for index, field in enumerate(fields, start=1):
         label = str(number) if single else f"{number}.{index}"

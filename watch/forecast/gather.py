@@ -6,15 +6,16 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from watch.forecast.contract import Name
 from watch.forecast.layout import Axes
 from watch.forecast.names import FROM, LABELS, SPEED, Statistic, What
-from watch.forecast.contract import Name
 from watch.units import wind_components_ms
 
 Interval = tuple[int, int]  # seconds from the run: start and end; equal for an instant
 Members = dict[int, NDArray[np.float32]]
 Cells = dict[Interval, Members]
 LONGEST_UNSAID_S = 6 * 3600
+TWO_GUSTS = "gust comes both as the maximum over stretches of time and at instants"
 
 
 @dataclass(kw_only=True)
@@ -47,7 +48,8 @@ class Gathered:
     files: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
-    def add(self, what: What, axes: Axes, partial: bool, member: int, interval: Interval, values: NDArray[np.float32], place: str) -> None:
+    def add(self, what: What, axes: Axes, partial: bool, member: int, interval: Interval, values: NDArray[np.float32],
+            place: str) -> None:
         """Takes one field in. The same field twice is kept once; when the two differ, that is said."""
         key = (what, axes.key)
         source = self.sources.get(key)
@@ -149,26 +151,26 @@ def gaps(cells: Cells, first: int, last: int) -> bool:
 
 
 def choose_guise(gathered: Gathered, sources: list[Source]) -> Source:
-    """One field on one grid in several guises -> the one to use: the one that reaches furthest, then the preferred; says so."""
+    """One field on one grid in several guises -> the one to use: the one that reaches furthest, then the preferred (first)."""
     if sources[0].what.name == Name.GUST_MS:
         return _choose_gust(gathered, sources)
     best = max(sources, key=lambda s: (s.last_s, len(s.members), -s.what.rank))
-    for other in sources:
-        if other is not best:
-            label = LABELS[best.what.name]
-            gathered.say(f"{label} comes in two guises: {best.what.guise} is used, {other.what.guise} is left out")
+    if best is not sources[0]:
+        label, hours = LABELS[best.what.name], best.last_s // 3600
+        first = sources[0].what.guise
+        gathered.say(f"{label}: {best.what.guise} is used, for {first} does not reach to {hours} h for every member")
     return best
 
 
 def _choose_gust(gathered: Gathered, sources: list[Source]) -> Source:
-    """The interval maximum misses nothing between two instants, so it is preferred; unless it leaves times out that instants have."""
+    """The interval maximum misses nothing between instants, so it is preferred, unless it leaves out times that they have."""
     maxima = [s for s in sources if s.what.statistic == Statistic.MAXIMUM]
     instants = [s for s in sources if s.what.statistic == Statistic.INSTANT]
     if not maxima or not instants:
         return merged(maxima or instants)
     maximum, instant = merged(maxima), merged(instants)
     if gaps(maximum.cells, instant.ends[0], instant.ends[-1]) or not maximum.members >= instant.members:
-        gathered.say("gust comes as a maximum over stretches of time and at instants: the instants are used, for the maxima leave times out")
+        gathered.say(f"{TWO_GUSTS}: the instants are used, for the maxima leave times out")
         return instant
-    gathered.say("gust comes as a maximum over stretches of time and at instants: the maxima are used, which miss nothing between instants")
+    gathered.say(f"{TWO_GUSTS}: the maxima are used, which miss nothing between instants")
     return maximum

@@ -1,6 +1,7 @@
 """Reads GRIB files of either edition into Forecasts, in one pass over their messages (I/O)."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from watch.faults import BadInputError
@@ -10,32 +11,45 @@ from watch.forecast.contract import Forecast
 from watch.forecast.decode import DamagedError, Decoder, Outside, Slice, Whose, quiet
 from watch.forecast.frames import ASK_AGAIN, frames
 from watch.forecast.gather import Gathered
-from watch.forecast.names import FROM, LABELS, SPEED, Refusal
+from watch.forecast.names import LABELS, Refusal
 
-Remarks = dict[tuple[str, str, str, bool], list[str]]  # (file, field, why, quiet) -> message numbers
+NOTHING = ("holds none of the fields that the watch reads (wind, gust, pressure, CAPE, rain, waves, temperature): "
+           "fetch at least the wind at 10 m")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Remark:
+    """A message of a field that is needed and cannot be used. quiet: said only when the field comes from nowhere else."""
+
+    file: str
+    label: str
+    name: str
+    why: str
+    quiet: bool
 
 
 def read(paths: Sequence[Path], box: Box | None = None) -> tuple[Forecast, ...]:
     """GRIB files -> Forecasts, newest run first, each run of each centre apart, an ensemble apart from a single run.
 
-    Of every field only the window that encloses the box is kept. A message of a field that is needed but cannot be used makes a note.
-    Raises BadInputError, one sentence a fault, for a file that is missing, no GRIB, cut short or damaged (nothing of it is used), and
-    when the files hold nothing of use for the box.
+    Of every field only the window that encloses the box is kept. A message of a field that is needed but cannot be used makes a
+    note. Raises BadInputError, one sentence a fault, for a file that is missing, no GRIB, cut short or damaged (nothing of it is
+    used), and when the files hold nothing of use for the box.
     """
     if not paths:
         raise ValueError("read() needs at least one file")
-    decoder, groups, remarks = Decoder(box), dict[Whose, Gathered](), Remarks()
+    decoder, groups, remarks = Decoder(box), dict[Whose, Gathered](), list[Remark]()
     with quiet():
         for path in paths:
             _read_file(path, decoder, groups, remarks)
     found = [forecast for whose, gathered in groups.items() for forecast in assemble(whose.run, whose.centre, gathered, box)]
     if not found:
-        raise BadInputError(paths[0], _nothing(paths, remarks, box))
-    notes = tuple(_sentence(path.name, remarks, key) for path in paths for key in remarks if key[0] == path.name and _said(key, found))
-    return by_freshness(_with_notes(forecast, notes) for forecast in found)
+        raise BadInputError(paths[0], _sentences(remarks, paths[0].name) or [NOTHING])
+    known = {name for forecast in found for name in forecast.fields}
+    notes = _sentences([r for r in remarks if not r.quiet or r.name not in known], paths[0].name if len(paths) == 1 else "")
+    return by_freshness(replace(forecast, notes=(*forecast.notes, *notes)) for forecast in found)
 
 
-def _read_file(path: Path, decoder: Decoder, groups: dict[Whose, Gathered], remarks: Remarks) -> None:
+def _read_file(path: Path, decoder: Decoder, groups: dict[Whose, Gathered], remarks: list[Remark]) -> None:
     for frame in frames(path):
         try:
             got = decoder.read(frame)
@@ -48,34 +62,20 @@ def _read_file(path: Path, decoder: Decoder, groups: dict[Whose, Gathered], rema
             place = f"{path.name} message {frame.label}"
             gathered.add(got.what, got.layout.axes, got.layout.partial, got.member, (got.start_s, got.end_s), got.values, place)
         elif isinstance(got, Outside):
-            why = f"covers {got.span} and does not reach the area asked for"
-            remarks.setdefault((path.name, got.name, why, False), []).append(frame.label)
+            why = f"covers {got.span} and does not reach the area asked for: fetch the forecast for where she will be"
+            remarks.append(Remark(file=path.name, label=frame.label, name=got.name, why=why, quiet=False))
         elif isinstance(got, Refusal):
-            remarks.setdefault((path.name, got.name, got.why, got.quiet), []).append(frame.label)
+            remarks.append(Remark(file=path.name, label=frame.label, name=got.name, why=got.why, quiet=got.quiet))
 
 
-def _sentence(source: str, remarks: Remarks, key: tuple[str, str, str, bool]) -> str:
-    file, name, why, _ = key
-    first, *others = remarks[key]
-    more = f" (and {len(others)} more like it)" if others else ""
-    where = "" if file == source else f"{file} "
-    return f"{where}message {first} ({LABELS[name]}) {why}{more}"
-
-
-def _said(key: tuple[str, str, str, bool], found: Sequence[Forecast]) -> bool:
-    """A quiet remark is said only when the field comes from nowhere else."""
-    _, name, _, quietly = key
-    return not quietly or name in (SPEED, FROM) or not any(name in forecast.fields for forecast in found)
-
-
-def _with_notes(forecast: Forecast, notes: tuple[str, ...]) -> Forecast:
-    own = tuple(note for note in notes)
-    return Forecast(run=forecast.run, centre=forecast.centre, kind=forecast.kind, fields=forecast.fields, files=forecast.files,
-                    notes=forecast.notes + own)
-
-
-def _nothing(paths: Sequence[Path], remarks: Remarks, box: Box | None) -> list[str]:
-    """Why nothing could be used: every reason met, or that no field of use is there."""
-    said = [_sentence(paths[0].name, remarks, key) for key in remarks]
-    return said or ["holds none of the fields that the watch reads (wind, gust, pressure, CAPE, rain, waves, temperature): "
-                    "fetch at least the wind at 10 m"]
+def _sentences(remarks: Sequence[Remark], said: str) -> tuple[str, ...]:
+    """One sentence a file and reason: the first message, how many more, of which fields. said: a file that needs no naming."""
+    kinds: dict[tuple[str, str], list[Remark]] = {}
+    for remark in remarks:
+        kinds.setdefault((remark.file, remark.why), []).append(remark)
+    sentences = []
+    for (file, why), (first, *others) in kinds.items():
+        names = ", ".join(dict.fromkeys(LABELS[other.name] for other in others))
+        more = f" (and {len(others)} more like it: {names})" if others else ""
+        sentences.append(f"{'' if file == said else file + ' '}message {first.label} ({LABELS[first.name]}) {why}{more}")
+    return tuple(sentences)

@@ -14,11 +14,13 @@ TOO_MANY_POINTS = 60_000_000
 NEAR_MISSING = 0.5  # a missing value written without a bitmap comes back from packing a little off
 GRID_NAMES = {
     "reduced_gg": "a reduced Gaussian grid", "reduced_ll": "a reduced latitude/longitude grid", "lambert": "a Lambert grid",
-    "rotated_ll": "a rotated latitude/longitude grid", "rotated_gg": "a rotated Gaussian grid", "polar_stereographic": "a polar grid",
-    "mercator": "a Mercator grid", "sh": "spectral coefficients", "unstructured_grid": "an unstructured grid",
+    "rotated_ll": "a rotated latitude/longitude grid", "rotated_gg": "a rotated Gaussian grid",
+    "polar_stereographic": "a polar grid", "mercator": "a Mercator grid",
+    "sh": "spectral coefficients", "unstructured_grid": "an unstructured grid",
     "space_view": "a satellite's view", "healpix": "a HEALPix grid", "lambert_azimuthal_equal_area": "a Lambert grid",
 }
 READABLE = ("regular_ll", "regular_gg")
+ELSEWHERE = "fetch it again, or from elsewhere"
 PLAIN_GRID = "fetch it on a plain latitude/longitude grid"
 
 
@@ -33,7 +35,7 @@ def unreadable(kind: str) -> GridRefusedError:
 
 @dataclass(frozen=True, kw_only=True)
 class GridHeader:
-    """The grid as ecCodes reads it. Corners and steps in degrees, steps None where not given; gaussian: latitudes where not even."""
+    """The grid as ecCodes reads it. Corners and steps [deg], steps None where not given; gaussian: latitudes where not even."""
 
     kind: str
     columns: int
@@ -52,7 +54,7 @@ class GridHeader:
 
 @dataclass(frozen=True, kw_only=True)
 class Axes:
-    """Axes of a field in the contract: degrees, increasing, longitude unwrapped, closed at the seam when it goes round the world."""
+    """Axes of a field in the contract [deg]: increasing, longitude unwrapped, closed at the seam when it goes round the world."""
 
     latitude: Floats
     longitude: Floats
@@ -130,7 +132,7 @@ def layout(grid: GridHeader, box: Box | None) -> Layout | None:
     if grid.columns * grid.rows > TOO_MANY_POINTS:
         raise GridRefusedError(f"claims {grid.columns * grid.rows} points, more than {TOO_MANY_POINTS}: fetch a smaller area")
     if grid.columns < 2 or grid.rows < 2:
-        raise GridRefusedError(f"has a grid of {grid.columns} by {grid.rows} points, too small to sail across: fetch a larger area")
+        raise GridRefusedError(f"has a grid of {grid.columns} by {grid.rows} points, too small to use: fetch a larger area")
     if grid.offset_rows:
         raise GridRefusedError(f"is on a grid with shifted rows, which is not read: {PLAIN_GRID}")
     latitude, longitude = _latitudes(grid), _longitudes(grid)
@@ -160,7 +162,7 @@ def _latitudes(grid: GridHeader) -> Floats:
         return axis
     first, last = grid.first[0], grid.last[0]
     if not (abs(first) <= 90.001 and abs(last) <= 90.001) or (last > first) != grid.j_positive or first == last:
-        raise GridRefusedError(f"runs from latitude {first:g} to {last:g} against its own scan order: fetch it again, or from elsewhere")
+        raise GridRefusedError(f"runs from latitude {first:g} to {last:g} against its own scan order: {ELSEWHERE}")
     _fits(grid, grid.rows, abs(last - first), grid.steps[0], "rows")
     return np.linspace(min(first, last), max(first, last), grid.rows)
 
@@ -179,8 +181,8 @@ def _longitudes(grid: GridHeader) -> Floats:
 def _fits(grid: GridHeader, count: int, width: float, step: float | None, what: str) -> None:
     """Refuses a grid whose own increment does not lead from its first point to its last: one of the three is wrong."""
     if step is not None and abs((count - 1) * step - width) > max(0.5 * step, 2.0 * grid.rounding * count):
-        raise GridRefusedError(f"has {count} {what} every {step:g} degrees, which do not fit the {width:g} degrees between its corners: "
-                               "fetch it again, or from elsewhere")
+        raise GridRefusedError(f"has {count} {what} every {step:g} degrees, which do not fit the {width:g} degrees between its "
+                               f"corners: {ELSEWHERE}")
 
 
 def _cut(axis: Floats, low: float, high: float) -> slice | None:

@@ -36,16 +36,19 @@ def rates(source: Source) -> tuple[Cells, list[str]]:
 def _best(depths: Cells, end: int, previous: int) -> tuple[Interval, Interval | None]:
     """The interval whose rate can be had that ends at `end`, and the shorter sum to take away for it (None: nothing).
 
-    Of all ways the one that begins where the last interval ended; else the shortest that overlaps it; else that with the least gap.
+    Of all ways the one that begins where the last interval ended, else the shortest that overlaps it, else the least gap.
     """
-    ways: list[tuple[int, Interval | None, int]] = []
+    ways: list[tuple[int, Interval | None]] = []
     for start, last in depths:
         if last == end and start < end:
             before = [e for s, e in depths if s == start and start < e < end]
-            ways.append((start, None, start))
-            ways.extend((e, (start, e), start) for e in before)
+            ways.append((start, None))
+            ways.extend((e, (start, e)) for e in before)
     overlapping = [way for way in ways if way[0] <= previous]
-    begin, base, _ = max(overlapping, key=lambda w: (w[0], w[1] is None)) if overlapping else min(ways, key=lambda w: (w[0], w[1] is not None))
+    if overlapping:
+        begin, base = max(overlapping, key=lambda way: (way[0], way[1] is None))
+    else:
+        begin, base = min(ways, key=lambda way: (way[0], way[1] is not None))
     return (begin, end), base
 
 
