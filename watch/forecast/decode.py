@@ -100,13 +100,15 @@ class Decoder:
             return Refusal(name=what.name, why=str(place))
         if isinstance(place, str):
             return Outside(what.name, place)
-        whose = Whose(self._run(frame, handle), kind.centre, kind.ensemble)
+        _check_end_time(frame)
+        whose = Whose(self._run(frame), kind.centre, kind.ensemble)
         start_s, end_s = self._step(kind, when, handle)
         if _too_short(frame):
             raise DamagedError("has a product section shorter than its kind can be")
         number = self._member(kind, member, handle) if kind.ensemble else 0
         try:
-            window = place.take(handle.values(), kind.missing, what.scale, what.offset)
+            values = handle.values(place.header.rows * place.header.columns)
+            window = place.take(values, kind.missing, what.scale, what.offset)
         except GridRefusedError as refused:
             raise DamagedError(str(refused)) from None
         return Slice(whose, what, number, start_s, end_s, place, window)
@@ -121,17 +123,10 @@ class Decoder:
                 timing=(frame.edition, header.template, header.step_type, key[-1]))
         return self._kinds[key]
 
-    def _run(self, frame: Frame, handle: Handle) -> datetime:
+    def _run(self, frame: Frame) -> datetime:
         raw = frame.head[13:20] if frame.edition == 2 else frame.head[12:17] + frame.head[24:25]
         if raw not in self._runs:
-            day, clock = handle.number("dataDate"), handle.number("dataTime")
-            try:
-                run = datetime(day // 10000, day // 100 % 100, day % 100, clock // 100, clock % 100, tzinfo=UTC)
-            except ValueError:
-                raise DamagedError(f"has a base time that is no date ({day} {clock:04d})") from None
-            if not FIRST_YEAR <= run.year <= LAST_YEAR:
-                raise DamagedError(f"has an absurd base time ({run:%Y-%m-%d})")
-            self._runs[raw] = run
+            self._runs[raw] = _base_time(frame.edition, raw)
         return self._runs[raw]
 
     def _step(self, kind: _Kind, when: bytes, handle: Handle) -> tuple[int, int]:
@@ -164,8 +159,31 @@ class Decoder:
         return self._layouts[frame.grid]
 
 
+def _base_time(edition: int, raw: bytes) -> datetime:
+    """From the octets of year to minute: asked for a time that is none, ecCodes complains where it cannot be hushed."""
+    if edition == 2:
+        year, (month, day, hour, minute) = int.from_bytes(raw[:2], "big"), raw[2:6]
+    else:
+        year, (month, day, hour, minute) = (raw[5] - 1) * 100 + raw[0], raw[1:5]
+    text = f"{year:04d}-{month:02d}-{day:02d} {hour:02d}:{minute:02d}"
+    try:
+        run = datetime(year, month, day, hour, minute, tzinfo=UTC)
+    except ValueError:
+        raise DamagedError(f"has a base time that is no date ({text})") from None
+    if not FIRST_YEAR <= run.year <= LAST_YEAR:
+        raise DamagedError(f"has an absurd base time ({text})")
+    return run
+
+
 def _too_short(frame: Frame) -> bool:
     return frame.edition == 2 and len(frame.product) < SHORTEST.get(int.from_bytes(frame.product[7:9], "big"), 0)
+
+
+def _check_end_time(frame: Frame) -> None:
+    """The end of the interval, where a template has one, must be a date."""
+    at = {8: 34, 11: 37}.get(int.from_bytes(frame.product[7:9], "big")) if frame.edition == 2 else None
+    if at is not None:
+        _base_time(2, frame.product[at : at + 7].ljust(7, b"\0"))
 
 
 def _of_no_use(frame: Frame) -> bool:

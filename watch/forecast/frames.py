@@ -9,6 +9,7 @@ from watch.faults import BadInputError
 END = b"7777"
 BULLETIN_BYTES = 200  # a telecommunication header or trailer round a message may be this long
 BLOCK = 1 << 16
+PADDING_1 = 120  # GRIB1 messages may be filled up before their end mark
 ASK_AGAIN = "fetch it again"
 FORMATS = {
     b"\x1f\x8b": "is compressed (gzip): unpack it first",
@@ -154,15 +155,20 @@ def _length(path: Path, stream: BinaryIO, head: bytes, start: int, size: int, nu
 
 
 def _split_1(message: bytes, number: int) -> Iterator[Frame]:
-    end = 8 + int.from_bytes(message[8:11], "big")
-    if not 8 + 28 <= end < len(message):
-        raise _BrokenError("its first section has no possible length")
-    head, grid = message[8:end], b""
-    if head[7] & 0x80:
-        length = int.from_bytes(message[end : end + 3], "big")
-        grid = message[end : end + length]
-        if not 6 < length <= len(message) - end - 4:
-            raise _BrokenError("its grid section has no possible length")
+    """GRIB1: product, grid and bitmap section (the last two where a flag says so), data, end mark; their lengths must add up."""
+    at, last, sections = 8, len(message) - 4, list[bytes]()
+    flags, large = message[15], message[4] & 0x80
+    for there, shortest in ((True, 28), (flags & 0x80, 32), (flags & 0x40, 6), (True, 11)):
+        length = int.from_bytes(message[at : at + 3], "big") if there else 0
+        if large and len(sections) == 3:
+            length = last - at  # in a large message the data section fills what is left
+        if (there and length < shortest) or at + length > last:
+            raise _BrokenError(f"its sections do not add up at byte {at} of it")
+        sections.append(message[at : at + length])
+        at += length
+    if last - at > PADDING_1:
+        raise _BrokenError(f"its sections do not add up at byte {at} of it")
+    head, grid = sections[0], sections[1]
     yield Frame(str(number), 1, head, b"", grid, head, 0, message)
 
 

@@ -64,7 +64,11 @@ class Handle:
     def real(self, key: str) -> float:
         return float(self._get(eccodes.codes_get_double, key))
 
-    def values(self) -> NDArray[np.float64]:
+    def values(self, points: int) -> NDArray[np.float64]:
+        """All values, missing ones as missingValue; their number is looked at first, so that no absurd one is made room for."""
+        found = self._get(eccodes.codes_get_size, "values")
+        if found != points:
+            raise DamagedError(f"holds {found} values where its grid has {points} points")
         values: NDArray[np.float64] = self._get(eccodes.codes_get_double_array, "values")
         return values
 

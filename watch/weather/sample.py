@@ -29,7 +29,8 @@ def at(field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitude: Arr
     >>> hours = np.array(["2026-05-14T00:00", "2026-05-14T06:00"], dtype="datetime64[s]")
     >>> glass = xr.DataArray(np.array([[[[100000.0, 100200.0]] * 2, [[99400.0, 99600.0]] * 2]]), name="pressure_pa",
     ...     dims=("member", "time", "latitude", "longitude"),
-    ...     coords={"member": [0], "time": hours, "time_from": ("time", hours), "latitude": [30.0, 31.0], "longitude": [350.0, 351.0]})
+    ...     coords={"member": [0], "time": hours, "time_from": ("time", hours),
+    ...             "latitude": [30.0, 31.0], "longitude": [350.0, 351.0]})
     >>> at(glass, np.datetime64("2026-05-14T02:00"), 30.5, -9.5).tolist()
     [99900.0]
     """
