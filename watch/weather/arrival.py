@@ -16,7 +16,7 @@ GAP_H = 6.0  # judgement: passages with this long between them, in any scenario,
 
 @dataclass(frozen=True, kw_only=True)
 class Arrival:
-    """One event over the scenarios. share: weight of those that have it, 0..1; scenarios, passages, weights: who has it, and theirs."""
+    """One event over the scenarios. share: weight of those that have it, 0..1; who they are, their passages and their weights."""
 
     share: float
     scenarios: tuple[int, ...]

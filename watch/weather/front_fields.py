@@ -191,8 +191,8 @@ def crossings(maps: FrontMaps, time: Times, latitude: ArrayLike, longitude: Arra
         if not (near_enough and side[i] * side[i + 1] < 0.0):
             continue
         share = side[i] / (side[i] - side[i + 1])
-        here = (np.interp(share, [0.0, 1.0], part[i : i + 2]) for part in (lat, lon, off.speed_ms))
-        place_lat, place_lon, speed = (float(x) for x in here)
+        place_lat, place_lon = (float(part[i] * (1.0 - share) + part[i + 1] * share) for part in (lat, lon))
+        speed = float(off.speed_ms[i if share < 0.5 else i + 1])  # of the map on which the front is nearer
         moment = np.datetime64(int(at[i] + share * (at[i + 1] - at[i])), "s")
         found.append(Crossing(
             time=from_np(moment), earliest=from_np(maps.time[i]), latest=from_np(maps.time[i + 1]),

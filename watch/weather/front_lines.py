@@ -146,7 +146,7 @@ def lines_on_map(
 def _zero_points(
     locator: Floats, maps: dict[str, Floats], latitude: Floats, longitude: Floats
 ) -> tuple[dict[str, Floats], tuple[NDArray[np.int64], NDArray[np.int64]]]:
-    """Points where the locator changes sign on grid edges; and the number of the point on each edge east and north, -1 for none."""
+    """Points where the locator changes sign on grid edges; and the point's number on each edge east and north, -1 for none."""
     rows, columns = locator.shape
     lat, lon = np.meshgrid(latitude, longitude, indexing="ij")
     everything = {**maps, "latitude": lat, "longitude": lon}
