@@ -232,8 +232,7 @@ def squall_outlook(inputs: SquallInputs) -> SquallOutlook:
 def _steps(wind: Floats, f: dict[str, Floats], deep_shear: Floats) -> dict[Basis, Floats]:
     """Likelihood by each step, NaN where its fields are missing. None falls when CAPE, rain, shear or gustiness rises."""
     cape, rain = ramp(f["cape_jkg"], *CAPE_JKG), ramp(f["rain_mmh"], *RAIN_MMH)
-    wmaxshear = np.sqrt(2.0 * np.fmax(f["cape_jkg"], np.where(np.isnan(f["cape_jkg"]), np.nan, 0.0))) * deep_shear
-    with_shear = CEILING["aloft"] * ramp(wmaxshear, *WMAXSHEAR_M2S2)
+    with_shear = CEILING["aloft"] * ramp(wmaxshear_m2s2(f["cape_jkg"], deep_shear), *WMAXSHEAR_M2S2)
     sheared_rain = CEILING["shear and rain"] * ramp(deep_shear, *DEEP_SHEAR_MS) * rain
     moist = cape * (CEILING["dry cape"] + (CEILING["cape and rain"] - CEILING["dry cape"]) * rain)
     alone = CEILING["cape alone"] * ramp(f["cape_jkg"], *CAPE_ALONE_JKG)
@@ -247,6 +246,16 @@ def _steps(wind: Floats, f: dict[str, Floats], deep_shear: Floats) -> dict[Basis
         Basis.CAPE_ONLY: alone,
         Basis.GUSTINESS: gusty,
     }
+
+
+def wmaxshear_m2s2(cape_jkg: ArrayLike, deep_shear_ms: ArrayLike) -> Floats:
+    """CAPE [J/kg], shear from 10 m to 500 hPa (a stand-in for 6 km) [m/s] -> WMAXSHEAR [m2/s2]; CAPE below 0 counts as 0. Source: squall-3.
+
+    >>> round(float(wmaxshear_m2s2(1000.0, 20.0)), 1)
+    894.4
+    """
+    cape = np.maximum(np.asarray(cape_jkg, dtype=float), 0.0)  # np.maximum keeps NaN
+    return np.asarray(np.sqrt(2.0 * cape) * np.asarray(deep_shear_ms, dtype=float))
 
 
 def convective_term_ms(inputs_850: tuple[Floats, Floats], lower: tuple[Floats, Floats], lower_is_925: ArrayLike) -> Floats:
