@@ -89,9 +89,8 @@ def main(folder: Path | None) -> None:
     print("known events")
     for when, station, what, hit in known_events(stations):
         print(f"  {when}Z {station:5} {what:7} {'found' if hit else 'MISSED'}")
-    print(
-        f"fronts found without wind: {len(evidence.strong_fronts)}; chance that any hour is confirmed: {evidence.something.mean():.2f}"
-    )
+    chance = evidence.something.mean()
+    print(f"fronts found without wind: {len(evidence.strong_fronts)}; chance that any hour is confirmed: {chance:.2f}")
     print(f"{'station':8}{'read':16}{'passages':>9}{'strong found':>15}{'with 20 kn':>13}{'false':>7}{'in ten days':>13}")
     for name in AIRPORTS:
         for how, (series, step) in variants(stations[name]).items():
@@ -100,9 +99,8 @@ def main(folder: Path | None) -> None:
             print(f"{name:8}{how:16}{s.found:9}{strong:>15}{windy:>13}{s.false:7}{s.false_in_ten_days:13.2f}")
     hits, misses, false = cross_station(stations)
     table = Table(hits=hits, false_alarms=false, misses=misses, correct_negatives=0)
-    print(
-        f"one station against the other two, within 4 h: {hits} hits, {misses} misses, {false} alone; POD {table.pod:.2f}, FAR {table.far:.2f}"
-    )
+    counts = f"{hits} hits, {misses} misses, {false} alone; POD {table.pod:.2f}, FAR {table.far:.2f}"
+    print(f"one station against the other two, within 4 h: {counts}")
     for name in AIRPORTS:
         print(f"jumps in the reports at {name}: {len(fronts_and_squalls(stations[name], AIRPORT_PLACE)[1])} in {DAYS:.0f} days")
     if folder:
@@ -116,7 +114,7 @@ def main(folder: Path | None) -> None:
 
 
 def cross_station(stations: dict[str, WeatherSeries]) -> tuple[int, int, int]:
-    """A passage at both other stations within four hours of each other is an event; is it found at the third, and is the third's alone?"""
+    """A passage at both other stations within four hours is an event: is it found at the third, is the third's ever alone?"""
     found = {name: fronts_and_squalls(stations[name], AIRPORT_PLACE)[0] for name in AIRPORTS}
     hits = misses = false = 0
     for name in AIRPORTS:

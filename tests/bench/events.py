@@ -87,7 +87,7 @@ def buoy(path: Path) -> WeatherSeries:
 
 @dataclass(frozen=True)
 class WindlessEvidence:
-    """Hours since 1970 (n,), change of theta-e [K] and turn of the glass [hPa per 3 h] over the airports, the day's course taken off."""
+    """Hours since 1970 (n,), change of theta-e [K] and turn of the glass [hPa/3 h] over the airports, the day's course off."""
 
     hours: np.ndarray
     air_k: np.ndarray

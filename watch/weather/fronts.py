@@ -8,13 +8,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from watch.units import Floats
-from watch.weather.front_evidence import Evidence, candidates, gather, own_instants
+from watch.weather.front_evidence import MEAN_H, Evidence, candidates, gather, own_instants
 from watch.weather.series import WeatherSeries, ramp
 from watch.when import Span, from_np
 
 # Judgement, all of it here; tuned on half a year at three stations and a year at a fourth: tests/bench/bench_fronts.py.
 LONGEST_SHIFT_H = 2.0  # what takes longer is a veer, not a front (a forecast's own step may be longer)
-APART_H = 4.0  # two passages nearer than this are one
+LONGEST_STEP_H = 6.0  # a forecast stepping longer than this tells no front from a veer
+APART_H = 4.0  # two passages nearer than this are one; so are two of which one lies in the other's means of before or after
 # (speaks not at all, speaks fully)
 TURN_DEG = (15.0, 60.0)  # 60 degrees is a published wind-shift line: source shift-1
 CHANGE_KN = (5.0, 15.0)
@@ -30,6 +31,7 @@ BREEZE_SHARE, TACK_SHARE, TACK_DEG = 0.75, 0.5, 45.0
 BREEZE_SUN_H, BREEZE_BEFORE_KN, BREEZE_AFTER_KN, BREEZE_TROUGH_HPA3H, BREEZE_AIR_C = (8.0, 17.0), 10.0, 16.0, 1.5, -3.0
 LEAST_WIND, LEAST_CONFIDENCE = 0.3, 0.5
 KIND_AIR_C, KIND_TROUGH_HPA3H = 1.5, 1.0
+BESIDE_H, NEARLY, WIDE_COSTS_KN_H = 2.5, 0.1, 1.0  # when among nearly equal candidates
 SPOKEN = 0.25  # a signal this strong is named as a reason
 PEAK_BEFORE_H, PEAK_AFTER_H = 3.0, 6.0
 
@@ -120,13 +122,14 @@ def find_passages(
     if own.hours.size < 2:
         return []
     latitude, longitude = _along(series, own, latitude_deg), None if longitude_deg is None else _along(series, own, longitude_deg)
-    first, last = candidates(own.hours, max(LONGEST_SHIFT_H, own_step_h or 0.0))
+    first, last = candidates(own.hours, _longest_shift_h(own, own_step_h))
     evidence = gather(own, first, last, latitude, longitude)
     sun_h = None if longitude is None else (own.hours[first] + longitude[first] / 15.0) % 24.0
     parts = _parts(evidence, np.sign(latitude)[first])
     confidence = _confidence(evidence, parts, sun_h)
-    chosen = _strongest_apart(0.5 * (own.hours[first] + own.hours[last]), confidence)
-    return [_passage(series, own, evidence, parts, k, float(confidence[k]), float(latitude[first[k]])) for k in chosen]
+    start_h, end_h = own.hours[first], own.hours[last]
+    chosen = [(k, _sharpest(k, start_h, end_h, confidence, evidence)) for k in _strongest_apart(start_h, end_h, confidence)]
+    return [_passage(series, own, evidence, parts, at, float(confidence[k]), float(latitude[first[at]])) for k, at in chosen]
 
 
 def unseen(series: WeatherSeries, own_step_h: float | None = None) -> list[Span]:
@@ -134,10 +137,16 @@ def unseen(series: WeatherSeries, own_step_h: float | None = None) -> list[Span]
     known = ~np.isnan(np.asarray(series.wind_kn, dtype=float) + np.asarray(series.from_deg, dtype=float))
     ends = [0, series.hours.size - 1] if series.hours.size else []
     marks = np.unique(np.concatenate([ends, np.flatnonzero(known)]).astype(int))
-    longest = 2.0 * max(LONGEST_SHIFT_H, own_step_h or 0.0)
+    longest = 2.0 * _longest_shift_h(series, own_step_h)
     times = np.asarray(series.time)
     wide = np.flatnonzero(np.diff(series.hours[marks]) > longest)
     return [Span(start=from_np(times[marks[i]]), end=from_np(times[marks[i + 1]])) for i in wide]
+
+
+def _longest_shift_h(series: WeatherSeries, own_step_h: float | None) -> float:
+    """How long a shift may take [h]: LONGEST_SHIFT_H, or one step of the series (its own, if said; else its usual one)."""
+    usual = float(np.median(np.diff(series.hours))) if series.hours.size > 1 else 0.0
+    return max(LONGEST_SHIFT_H, min(own_step_h or usual, LONGEST_STEP_H))
 
 
 def _along(series: WeatherSeries, own: WeatherSeries, values: ArrayLike) -> Floats:
@@ -185,15 +194,27 @@ def _breeze(e: Evidence, sun_h: Floats | None) -> NDArray[np.bool_]:
     return by_day & weak & ~(e.trough_hpa3h >= BREEZE_TROUGH_HPA3H) & ~(e.air_c <= BREEZE_AIR_C)
 
 
-def _strongest_apart(middle_h: Floats, confidence: Floats) -> list[int]:
+def _strongest_apart(start_h: Floats, end_h: Floats, confidence: Floats) -> list[int]:
     """Candidates of enough confidence, the strongest of any that lie too near each other, in order of time."""
+    middle = 0.5 * (start_h + end_h)
     taken: list[int] = []
-    for k in np.argsort(-confidence, kind="stable"):
+    for k in np.argsort(-confidence, kind="stable").tolist():
         if not confidence[k] >= LEAST_CONFIDENCE:
             break
-        if all(abs(middle_h[k] - middle_h[other]) >= APART_H for other in taken):
-            taken.append(int(k))
-    return sorted(taken, key=lambda k: float(middle_h[k]))
+        apart = all(
+            abs(middle[k] - middle[t]) >= APART_H and (start_h[k] - MEAN_H >= end_h[t] or end_h[k] + MEAN_H <= start_h[t]) for t in taken
+        )
+        if apart:
+            taken.append(k)
+    return sorted(taken, key=lambda k: float(middle[k]))
+
+
+def _sharpest(k: int, start_h: Floats, end_h: Floats, confidence: Floats, e: Evidence) -> int:
+    """Of the candidates beside k that are nearly as sure, the one that divides the winds before and after most sharply: when it passed."""
+    beside = np.abs(start_h + end_h - start_h[k] - end_h[k]) <= 2.0 * BESIDE_H
+    good = beside & (confidence >= confidence[k] - NEARLY)
+    sharpness = np.where(good, e.change_kn - WIDE_COSTS_KN_H * (end_h - start_h), -np.inf)
+    return int(np.argmax(sharpness))
 
 
 def _passage(
