@@ -249,7 +249,9 @@ def _steps(wind: Floats, f: dict[str, Floats], deep_shear: Floats) -> dict[Basis
 
 
 def wmaxshear_m2s2(cape_jkg: ArrayLike, deep_shear_ms: ArrayLike) -> Floats:
-    """CAPE [J/kg], shear from 10 m to 500 hPa (a stand-in for 6 km) [m/s] -> WMAXSHEAR [m2/s2]; CAPE below 0 counts as 0. Source: squall-3.
+    """CAPE [J/kg] (below 0 counts as 0), shear from 10 m to 500 hPa, a stand-in for 6 km [m/s] -> WMAXSHEAR [m2/s2].
+
+    Source: squall-3.
 
     >>> round(float(wmaxshear_m2s2(1000.0, 20.0)), 1)
     894.4
