@@ -28,7 +28,10 @@ RAIN_MMH = (0.2, 4.0)
 WMAXSHEAR_M2S2 = (100.0, 900.0)  # 500 and more go with severe wind in a published climate of soundings: source squall-3
 DEEP_SHEAR_MS = (12.0, 25.0)  # strong shear from 18 m/s: source squall-4
 GUST_RATIO = (1.4, 2.0)
-CEILING = {"aloft": 0.9, "shear and rain": 0.6, "cape and rain": 0.8, "dry cape": 0.35, "cape alone": 0.5, "gustiness": 0.4}
+CEILING = {
+    "aloft": 0.9, "shear and rain": 0.6, "cape and rain": 0.8, "dry cape": 0.35, "cape alone": 0.5,
+    "gustiness": 0.4, "rain alone": 0.25,
+}
 FRONT_SHARE = 0.35  # chance that a cold front passing brings a squall by itself
 LEAST_MEAN_MS = 3.0  # below it the ratio of gust to mean says nothing
 WORDS = ((0.1, "squalls not expected"), (0.3, "squalls possible"), (0.5, "squalls a real chance"), (np.inf, "squalls likely"))
@@ -45,10 +48,10 @@ class Basis(IntEnum):
 
 
 BASIS_WORDS = {
-    Basis.WINDS_ALOFT: "from CAPE, rain and the winds aloft",
+    Basis.WINDS_ALOFT: "from CAPE, the winds aloft and rain, where given",
     Basis.CAPE_AND_RAIN: "from CAPE and rain; no winds aloft, so the shear is unknown",
     Basis.CAPE_ONLY: "from CAPE alone: no rain, no winds aloft; squalls of windy, moist days are missed",
-    Basis.GUSTINESS: "from the forecast's gusts and rain alone: no CAPE; a weak guess",
+    Basis.GUSTINESS: "from gusts and rain without CAPE; a weak guess",
     Basis.UNKNOWN: "this forecast cannot tell of squalls: keep a look-out",
 }
 
@@ -211,7 +214,7 @@ def squall_outlook(inputs: SquallInputs) -> SquallOutlook:
     source: gust: source squall-2 (0.6 of the shear below 850 hPa, where the gust has no convective part yet), and by definition
     (squall-1) never less than the mean wind plus 8 m/s, nor than 11 m/s. Likelihood: judgement after squall-3 (CAPE with shear)
     and squall-4 (severe wind with little CAPE and much shear, so that CAPE alone never closes the question). Steps, at each point
-    by what is known there: winds aloft with CAPE and rain; CAPE and rain; CAPE; gust over mean and rain; cannot tell. A cold
+    by what is known there: winds aloft with CAPE and rain; CAPE and rain; CAPE; gust over mean, or rain; cannot tell. A cold
     front passing raises it.
     """
     wind = np.asarray(inputs.wind_ms, dtype=float)
@@ -244,7 +247,7 @@ def _steps(wind: Floats, f: dict[str, Floats], deep_shear: Floats) -> dict[Basis
         Basis.WINDS_ALOFT: np.where(np.isnan(deep_shear + f["cape_jkg"]), np.nan, aloft),
         Basis.CAPE_AND_RAIN: moist,
         Basis.CAPE_ONLY: alone,
-        Basis.GUSTINESS: gusty,
+        Basis.GUSTINESS: np.fmax(gusty, np.fmax(sheared_rain, CEILING["rain alone"] * rain)),
     }
 
 
