@@ -64,7 +64,9 @@ class Grounds(Strict):
     )
 
     def words(self) -> str:
-        """>>> Grounds(rests_on="practised", practised_to_kn=28).words()
+        """What it rests on, for people.
+
+        >>> Grounds(rests_on="practised", practised_to_kn=28).words()
         'practised to 28 kn'
         """
         if self.rests_on is RestsOn.PRACTISED and self.practised_to_kn is not None:
@@ -143,9 +145,9 @@ class Speed(Strict):
     angle_deg: Annotated[tuple[float, ...], Field(strict=False, min_length=2)] = Field(
         description="rising true wind angles in degrees", examples=[[50, 90, 130, 180]]
     )
-    boat_kn: Annotated[
-        tuple[Annotated[tuple[float, ...], Field(strict=False)], ...], Field(strict=False, min_length=2)
-    ] = Field(description="one row of boat speeds in knots for each wind speed", examples=[[[4, 5, 5, 4], [6, 6.5, 6, 5.5]]])
+    boat_kn: Annotated[tuple[Annotated[tuple[float, ...], Field(strict=False)], ...], Field(strict=False, min_length=2)] = Field(
+        description="one row of boat speeds in knots for each wind speed", examples=[[[4, 5, 5, 4], [6, 6.5, 6, 5.5]]]
+    )
 
 
 class SailPlan(Grounds):
@@ -182,9 +184,7 @@ class Mode(Grounds):
     drift_from_wind_deg: float | None = Field(
         default=None, ge=0, le=180, description="the angle between where she drifts and where the wind comes from", examples=[120]
     )
-    having: dict[str, OneOrMore] = Field(
-        default={}, description="what the elements must be", examples=[{"main": "reef 3"}]
-    )
+    having: dict[str, OneOrMore] = Field(default={}, description="what the elements must be", examples=[{"main": "reef 3"}])
     place: Place = Field(strict=False, description='"cockpit", "mast" or "foredeck"', examples=["cockpit"])
     minutes: Minutes = Field(description="minutes to get into it", examples=[10])
     reserve_minutes: Minutes = Field(description="minutes in reserve", examples=[10])
@@ -219,9 +219,7 @@ class BoatFile(Strict):
     speed: Speed = Field(description="a [speed] table")
     element: Annotated[tuple[Element, ...], Field(strict=False, min_length=1)] = Field(description="one [[element]] or more")
     job: Annotated[tuple[Job, ...], Field(strict=False, min_length=1)] = Field(description="one [[job]] or more")
-    sail_plan: Annotated[tuple[SailPlan, ...], Field(strict=False, min_length=1)] = Field(
-        description="one [[sail_plan]] or more"
-    )
+    sail_plan: Annotated[tuple[SailPlan, ...], Field(strict=False, min_length=1)] = Field(description="one [[sail_plan]] or more")
     mode: Annotated[tuple[Mode, ...], Field(strict=False)] = Field(default=(), description="[[mode]] entries")
 
 
