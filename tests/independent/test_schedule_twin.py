@@ -13,9 +13,10 @@ def random_problem(rng: np.random.Generator, variants: int = 1) -> Problem:
     target = (origin + rng.integers(1, states, edges)) % states
     job = rng.uniform(0, 5, (variants, steps, edges))
     job[rng.random(job.shape) < 0.3] = np.inf
+    busy = rng.integers(1, 4, edges)
     return Problem(
-        carry=rng.uniform(0, 10, (variants, steps, states)), job=job, steps=rng.integers(1, 4, edges), origin=origin,
-        target=target, wake=rng.uniform(0, 4, steps) * (rng.random(steps) < 0.6), up=rng.uniform(0, 1, steps),
+        carry=rng.uniform(0, 10, (variants, steps, states)), job=job, steps=busy, work=busy, origin=origin, target=target,
+        wake=rng.uniform(0, 4, steps) * (rng.random(steps) < 0.6), up=rng.uniform(0, 1, steps),
     )  # fmt: skip
 
 
@@ -72,7 +73,7 @@ def test_the_cost_of_a_first_start_at_each_step_is_the_twins(seed: int) -> None:
     p = random_problem(np.random.default_rng(3000 + seed))
     marked = np.zeros((1, p.shape[3]), dtype=bool)
     marked[0, 0] = True
-    without = Problem(carry=p.carry, job=np.where(marked[:, None, :], np.inf, p.job), steps=p.steps, origin=p.origin,
+    without = Problem(carry=p.carry, job=np.where(marked[:, None, :], np.inf, p.job), steps=p.steps, work=p.work, origin=p.origin,
                       target=p.target, wake=p.wake, up=p.up)  # fmt: skip
     starts = start_costs(p, forward(without, np.array([0]), np.array([0])), backward(p), marked)[0]
     whole = backward(p)[0, 0, 0, UP]
@@ -119,7 +120,8 @@ def test_the_toy_of_three_periods(change_cost: float, expected_states: str, expe
     times[1::2] = carry
     job = np.full((6, len(pairs)), np.inf)
     job[0::2] = change_cost
-    p = Problem(carry=times[None], job=job[None], steps=np.ones(len(pairs), dtype=np.int64), origin=np.array([a for a, _ in pairs]),
+    p = Problem(carry=times[None], job=job[None], steps=np.ones(len(pairs), dtype=np.int64),
+                work=np.ones(len(pairs), dtype=np.int64), origin=np.array([a for a, _ in pairs]),
                 target=np.array([b for _, b in pairs]), wake=np.zeros(6), up=np.zeros(6))  # fmt: skip
     value = backward(p)
     assert value[0, 0, 0, UP] == pytest.approx(expected_cost)

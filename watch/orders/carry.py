@@ -17,9 +17,7 @@ from watch.when import STEPS_PER_HOUR
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-UNKNOWN_KN = (
-    5.0  # judgement: an unknown step counts as so many knots over every limit; alike for all states, so it decides nothing
-)
+UNKNOWN_KN = 5.0  # judgement: an unknown step counts as so many knots over every limit; alike for all states, so it decides nothing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,9 +72,7 @@ def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> C
         over_working_kn=with_short_limits(mean_kn, working, [(s.steps, s.working_kn) for s in shorts]),
         over_hard_kn=with_short_limits(gust_kn, hard, [(s.steps, s.hard_kn) for s in shorts]),
         under=share(met, met.low_kn < plan.under_kn),
-        made_good_kn=_made_good(plan, closest, met, table)
-        if mode is None
-        else _drifted(mode.drift_kn, mode.drift_from_wind_deg, met),
+        made_good_kn=_made_good(plan, closest, met, table) if mode is None else _drifted(mode.drift_kn, mode.drift_from_wind_deg, met),
         working_kn=np.broadcast_to(working, met.mean_kn.shape),
         hard_kn=np.broadcast_to(hard, met.mean_kn.shape),
     )

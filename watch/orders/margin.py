@@ -52,8 +52,8 @@ def margin_of(schedule: Schedule) -> Margin:
     value = backward(problem)
     nexts = [_next(night, problem, value, b, schedule.start) for b in range(len(mets))]
     now = (schedule.tasks[0].job.name, schedule.tasks[0].begins) if schedule.tasks else None
-    by_factor = dict(zip(factors, nexts[: len(factors)], strict=True))
-    by_hour = dict(zip(hours, nexts[len(factors) :], strict=True))
+    by_factor: dict[float, Next] = dict(zip(factors, nexts[: len(factors)], strict=True))
+    by_hour: dict[float, Next] = dict(zip(hours, nexts[len(factors) :], strict=True))
     return Margin(
         stronger=_turn(now, STRONGER, by_factor, 1.0), weaker=_turn(now, WEAKER, by_factor, 1.0),
         earlier=_turn(now, EARLIER_H, by_hour, 0.0), later=_turn(now, LATER_H, by_hour, 0.0),
@@ -67,7 +67,8 @@ def _stacked(judged: list[Judged]) -> Problem:
     first = judged[0].problem
     return Problem(
         carry=np.concatenate([j.problem.carry for j in judged]), job=np.concatenate([j.problem.job for j in judged]),
-        steps=first.steps, origin=first.origin, target=first.target, wake=first.wake, up=first.up,
+        steps=first.steps,
+        work=first.work, origin=first.origin, target=first.target, wake=first.wake, up=first.up,
     )  # fmt: skip
 
 

@@ -36,7 +36,7 @@ class Met:
 
     @property
     def steps(self) -> int:
-        return self.mean_kn.shape[1]
+        return int(self.mean_kn.shape[1])
 
     @property
     def dark(self) -> Bools:
@@ -55,18 +55,14 @@ class Met:
     def changed(self, *, wind_factor: float = 1.0, later_steps: int = 0) -> "Met":
         """The same night with all wind times a factor, or all weather later (earlier when negative); the ends are held."""
         index = np.clip(np.arange(self.steps) - later_steps, 0, self.steps - 1)
-        series = {
-            name: getattr(self, name)[:, index] for name in ("mean_kn", "gust_kn", "low_kn", "angle_deg", "sea_m", "steepness")
-        }
+        series = {name: getattr(self, name)[:, index] for name in ("mean_kn", "gust_kn", "low_kn", "angle_deg", "sea_m", "steepness")}
         for name in ("mean_kn", "gust_kn", "low_kn"):
             series[name] = series[name] * wind_factor
         return replace(self, **series)
 
     def cut(self, steps: int) -> "Met":
         """The first so many steps."""
-        series = {
-            name: getattr(self, name)[:, :steps] for name in ("mean_kn", "gust_kn", "low_kn", "angle_deg", "sea_m", "steepness")
-        }
+        series = {name: getattr(self, name)[:, :steps] for name in ("mean_kn", "gust_kn", "low_kn", "angle_deg", "sea_m", "steepness")}
         return replace(
             self,
             time=self.time[: steps + 1],

@@ -136,6 +136,7 @@ def problem_of(night: Night, by_job: dict[str, Chances], carried: Carriage, hard
     carry = running_cost(rig, night.met, carried, weights, hard_times)
     t_end = night.met.steps
     steps = np.array([busy_steps(edge.job, night.aims) for edge in rig.edges], dtype=np.int64)
+    work = np.array([work_steps(edge.job) for edge in rig.edges], dtype=np.int64)
     job = np.full((t_end, len(rig.edges)), np.inf)
     total = np.concatenate([np.zeros((1, carry.shape[1])), np.cumsum(carry, axis=0)])
     own: dict[str, Floats] = {}
@@ -144,23 +145,28 @@ def problem_of(night: Night, by_job: dict[str, Chances], carried: Carriage, hard
             own[edge.job.name] = _work_cost(night, by_job[edge.job.name])
         both = np.maximum(carry[:, edge.origin], carry[:, edge.target])
         cum = np.concatenate([[0.0], np.cumsum(both)])
-        work = max(1, steps_for(edge.job.minutes))
         begins = np.arange(t_end)
-        worked, over = np.minimum(begins + work, t_end), np.minimum(begins + steps[e], t_end)
+        worked, over = np.minimum(begins + work[e], t_end), np.minimum(begins + steps[e], t_end)
         rest = total[over, edge.target] - total[worked, edge.target]
         job[:, e] = own[edge.job.name] + cum[worked] - cum[begins] + rest
     hour = 1.0 / STEPS_PER_HOUR
     return Problem(
         carry=carry[None], job=job[None], steps=steps,
+        work=work,
         origin=np.array([edge.origin for edge in rig.edges], dtype=np.int64),
         target=np.array([edge.target for edge in rig.edges], dtype=np.int64),
         wake=np.where(night.asleep, weights.wake, 0.0), up=np.where(night.asleep, weights.up_hour * hour, 0.0),
     )  # fmt: skip
 
 
+def work_steps(job: Job) -> int:
+    """The steps of the work itself, at least one."""
+    return max(1, steps_for(job.minutes))
+
+
 def busy_steps(job: Job, aims: Aims) -> int:
     """The steps a job fills in the schedule: its work and the rest after it."""
-    return max(1, steps_for(job.minutes)) + steps_for(aims.rest_minutes)
+    return work_steps(job) + steps_for(aims.rest_minutes)
 
 
 def _work_cost(night: Night, found: Chances) -> Floats:
@@ -196,9 +202,9 @@ def _over(judged: Judged, carried: Ints, moves: list[Move] | tuple[Move, ...]) -
         on = carried == state
         hard[:, on] = judged.carriage[int(state)].over_hard_kn[:, on]
         working[:, on] = judged.carriage[int(state)].over_working_kn[:, on]
-    problem, edges = judged.problem, judged.night.rig.edges
+    problem = judged.problem
     for move in moves:
-        busy = slice(move.begins, move.begins + max(1, steps_for(edges[move.edge].job.minutes)))
+        busy = slice(move.begins, move.done)
         target = judged.carriage[int(problem.target[move.edge])]
         hard[:, busy] = np.fmax(hard[:, busy], target.over_hard_kn[:, busy]) + 0.0 * target.over_hard_kn[:, busy]
         working[:, busy] = np.fmax(working[:, busy], target.over_working_kn[:, busy]) + 0.0 * target.over_working_kn[:, busy]
@@ -256,25 +262,21 @@ def _tasks(judged: Judged, value: Floats, moves: list[Move], start: int) -> tupl
     origins = [int(one.origin[m.edge]) for m in moves]
     begins = [m.begins for m in moves]
     without = Problem(
-        carry=np.repeat(one.carry, len(moves), axis=0), job=np.where(same[:, None, :], np.inf, one.job), steps=one.steps,
+        carry=np.repeat(one.carry, len(moves), axis=0), job=np.where(same[:, None, :], np.inf, one.job), steps=one.steps, work=one.work,
         origin=one.origin, target=one.target, wake=one.wake, up=one.up,
     )  # fmt: skip
     cost = forward(without, np.array(origins), np.array(begins))
     never = cost[:, -1].min(axis=(1, 2))
     full = Problem(
-        carry=without.carry, job=np.repeat(one.job, len(moves), axis=0), steps=one.steps,
+        carry=without.carry, job=np.repeat(one.job, len(moves), axis=0), steps=one.steps, work=one.work,
         origin=one.origin, target=one.target, wake=one.wake, up=one.up,
     )  # fmt: skip
     starts = start_costs(full, cost, np.repeat(value, len(moves), axis=0), same)
     missed_values = backward(without)
-    return tuple(
-        _task(judged, moves, k, starts[k], float(never[k]), missed_values[k : k + 1], without) for k in range(len(moves))
-    )
+    return tuple(_task(judged, moves, k, starts[k], float(never[k]), missed_values[k : k + 1], without) for k in range(len(moves)))
 
 
-def _task(
-    judged: Judged, moves: list[Move], k: int, starts: Floats, never: float, missed_value: Floats, without: Problem
-) -> Task:
+def _task(judged: Judged, moves: list[Move], k: int, starts: Floats, never: float, missed_value: Floats, without: Problem) -> Task:
     move, night = moves[k], judged.night
     edge = night.rig.edges[move.edge]
     found = judged.chance_of(edge.job)
@@ -291,7 +293,7 @@ def _task(
     )  # fmt: skip
     return Task(
         move=move, job=edge.job, origin=origin, target=edge.target, begins=move.begins,
-        ends=move.begins + max(1, steps_for(edge.job.minutes)), window=window, closes=closes, closes_reason=reason,
+        ends=move.done, window=window, closes=closes, closes_reason=reason,
         chance=float(found.chance[move.begins]), if_missed=missed,
     )  # fmt: skip
 

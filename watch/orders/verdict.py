@@ -19,9 +19,7 @@ def verdict(tell: Teller) -> tuple[str, ...]:
         if not schedule.tasks:
             return ("Nothing has to be done: what is up now stays inside its limits as far as the forecast reaches.",)
         seen = (
-            "no weather seen breaks a hard limit"
-            if risk.hard_chance <= 0
-            else f"chance of a hard limit {percent(risk.hard_chance)}"
+            "no weather seen breaks a hard limit" if risk.hard_chance <= 0 else f"chance of a hard limit {percent(risk.hard_chance)}"
         )
         return (f"With these jobs done in time the limits are kept ({seen}).",)
     if not tell.met.known().any():
@@ -48,9 +46,7 @@ def _needed(schedule: Schedule, tell: Teller) -> tuple[str, ...]:
     carried = int(schedule.carried[step])
     if chances.min() >= chances[carried] - 0.01:
         least = percent(schedule.least_risk)
-        return (
-            f"No sail plan of hers would do better: even the stoutest is over its limit with chance {least}. Look to shelter.",
-        )
+        return (f"No sail plan of hers would do better: even the stoutest is over its limit with chance {least}. Look to shelter.",)
     good = chances <= max(chances.min(), tell.night.aims.hard_ceiling) + 1e-9
     path = _shortest(schedule, good)
     if not path:
