@@ -109,10 +109,12 @@ def test_the_toy_of_three_periods(change_cost: float, expected_states: str, expe
     """Winds 15, 25, 35; full sail to 20, reefed to 30, storm sail to 45; loss a period 0, 2, 4; over a limit 100; start in full."""
     limits, loss, winds = (20, 30, 45), (0.0, 2.0, 4.0), (15, 25, 35)
     carry = np.array([[loss[n] + (100.0 if wind > limits[n] else 0.0) for n in range(3)] for wind in winds])
-    best = min(
-        (sum(carry[t, n] for t, n in enumerate(path)) + change_cost * sum(a != b for a, b in zip((0, *path), path, strict=False)), path)
-        for path in np.ndindex(3, 3, 3)
-    )
+
+    def toy_cost(path: tuple[int, ...]) -> float:
+        changes = sum(a != b for a, b in zip((0, *path), path, strict=False))
+        return sum(carry[t, n] for t, n in enumerate(path)) + change_cost * changes
+
+    best = min((toy_cost(path), path) for path in np.ndindex(3, 3, 3))
     assert (best[0], "".join("FRS"[n] for n in best[1])) == (expected_cost, expected_states)
     # The same through the program: a change fills one step of its own, between the periods, in which nothing is lost.
     pairs = [(a, b) for a in range(3) for b in range(3) if a != b]

@@ -9,10 +9,10 @@ import numpy as np
 from watch.boat.boat_file import read_boat
 from watch.boat.model import BoatFile
 from watch.boat.rig import parse_state, rig_from
+from watch.orders.carry import speed_table
 from watch.orders.met import Met
 from watch.orders.schedule import Night, Schedule, make_schedule
 from watch.orders.weights import Aims
-from watch.passage.speed import SpeedTable
 from watch.when import from_np, grid, parse_utc
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -80,5 +80,4 @@ def night(
     )  # fmt: skip
     own = boat(boat_name)
     rig = rig_from(own, parse_state(own, state))
-    table_ = SpeedTable.of(own.speed.wind_kn, own.speed.angle_deg, own.speed.boat_kn)
-    return Told(schedule=make_schedule(Night(rig=rig, met=met, table=table_, asleep=~day, aims=aims or Aims())))
+    return Told(schedule=make_schedule(Night(rig=rig, met=met, table=speed_table(own.speed), asleep=~day, aims=aims or Aims())))

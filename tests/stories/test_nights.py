@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from nights import night  # noqa: E402
+from nights import night
 
 FIRST, SECOND, THIRD = "put in the first reef", "put in the second reef", "put in the third reef"
 STOW, STORM_JIB = "lower the genoa and stow it below", "bend on and set the storm jib"

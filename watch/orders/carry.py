@@ -6,18 +6,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watch.boat.limits import lasting, short_limits, with_short_limits
-from watch.boat.model import SailPlan
+from watch.boat.model import SailPlan, Speed
 from watch.boat.rig import Rig
 from watch.orders.met import Met, share
 from watch.orders.weights import Weights
-from watch.passage.apparent import apparent_kn
-from watch.passage.speed import SpeedTable
+from watch.passage.speed import SpeedTable, apparent
 from watch.when import STEPS_PER_HOUR
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 UNKNOWN_KN = 5.0  # judgement: an unknown step counts as so many knots over every limit; alike for all states, so it decides nothing
+
+
+def speed_table(speed: Speed) -> SpeedTable:
+    """A speed table as the boat file has it -> as the passage uses it."""
+    return SpeedTable(tws_kn=np.array(speed.wind_kn), twa_deg=np.array(speed.angle_deg), speed_kn=np.array(speed.boat_kn))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +71,7 @@ def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> C
     shorts = short_limits(plan, angle)
     mean_kn, gust_kn = met.mean_kn, met.gust_kn
     if rig.boat.boat.limits_are == "apparent wind":
-        mean_kn, gust_kn = apparent_kn(mean_kn, angle, met.boat_kn), apparent_kn(gust_kn, angle, met.boat_kn)
+        mean_kn, gust_kn = apparent(mean_kn, angle, met.boat_kn)[0], apparent(gust_kn, angle, met.boat_kn)[0]
     return Carried(
         over_working_kn=with_short_limits(mean_kn, working, [(s.steps, s.working_kn) for s in shorts]),
         over_hard_kn=with_short_limits(gust_kn, hard, [(s.steps, s.hard_kn) for s in shorts]),
@@ -80,34 +84,18 @@ def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> C
 
 def _made_good(plan: SailPlan, closest_deg: float, met: Met, table: SpeedTable) -> Floats:
     """(T): knots made good along the course in the median wind; tacking where the course lies closer than she can point."""
-    with np.errstate(invalid="ignore"):
-        wind_kn, angle = _median(met.low_kn, met.weight), _median(met.angle_deg, met.weight)
+    wind_kn, angle = met.median_low_kn, met.median_angle_deg
     sailed = np.maximum(angle, closest_deg)
-    own = table if plan.speed is None else SpeedTable.of(plan.speed.wind_kn, plan.speed.angle_deg, plan.speed.boat_kn)
-    speed = own.speed_kn(wind_kn, sailed) * (plan.speed_factor if plan.speed_factor is not None else 1.0)
+    own = table if plan.speed is None else speed_table(plan.speed)
+    speed = own.at(wind_kn, sailed) * (plan.speed_factor if plan.speed_factor is not None else 1.0)
     return np.nan_to_num(speed * np.cos(np.radians(sailed - angle)), nan=0.0)
 
 
 def _drifted(drift_kn: float, from_wind_deg: float | None, met: Met) -> Floats:
     """(T): knots made good along the course while lying to or running off."""
-    angle = _median(met.angle_deg, met.weight)
+    angle = met.median_angle_deg
     away = 180.0 if from_wind_deg is None else from_wind_deg
     return np.nan_to_num(drift_kn * np.cos(np.radians(away - angle)), nan=0.0)
-
-
-def _median(values: Floats, weight: Floats) -> Floats:
-    """(S, T) -> the weighted median over scenarios (T), NaN where none is known."""
-    return quantile(values, weight, 0.5)
-
-
-def quantile(values: Floats, weight: Floats, share_below: float) -> Floats:
-    """(S, T), weights (S) -> the least value that this share of the weight does not exceed (T). NaN sorts last: unknown is high."""
-    order = np.argsort(values, axis=0)
-    ranked = np.take_along_axis(values, order, axis=0)
-    total = np.cumsum(weight[order], axis=0)
-    index = np.argmax(total >= share_below * total[-1] - 1e-12, axis=0)
-    picked: Floats = np.take_along_axis(ranked, index[None, :], axis=0)[0]
-    return picked
 
 
 def running_cost(rig: Rig, met: Met, found: Carriage, weights: Weights, hard_times: float = 1.0) -> Floats:

@@ -8,7 +8,6 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from watch.boat.rig import Rig
-from watch.orders.carry import quantile
 from watch.orders.document import (
     CAUTIONS,
     Direction,
@@ -24,7 +23,7 @@ from watch.orders.document import (
     WindowOrder,
 )
 from watch.orders.margin import Margin, Turn
-from watch.orders.met import share
+from watch.orders.met import quantile, share
 from watch.orders.schedule import Schedule, Task
 from watch.orders.tell import Teller, call_time
 from watch.orders.verdict import verdict
@@ -39,8 +38,8 @@ Floats = NDArray[np.float64]
 class Setting:
     """What the orders need beside the schedule: names, times, the track and the plain forecast along it.
 
-    plain: dict of arrays (T): mean_kn, gust_kn, from_deg, pressure_hpa, sea_m at 10 m; track: latitude, longitude, course_deg, boat_kn,
-    true_angle_deg, apparent_kn, apparent_angle_deg (T).
+    plain: dict of arrays (T): mean_kn, gust_kn, from_deg, pressure_hpa, sea_m at 10 m; track: latitude, longitude, course_deg,
+    boat_kn, true_angle_deg, apparent_kn, apparent_angle_deg (T).
     """
 
     boat: str
@@ -122,15 +121,22 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
         beyond = None
         if plan.practised_to_kn is not None and np.nanmax(mean, initial=0.0) > plan.practised_to_kn:
             beyond = f"mean wind to {wind_up_kn(float(np.nanmax(mean)))} kn; practised only to {plan.practised_to_kn:g}"
-        spans.append(
-            PlanSpan(
-                sail_plan=rig.plan_name(state), rig_state=str(rig.states[state]), start=tell.at(run.first), end=tell.at(run.last),
-                working_kn=limit_down_kn(float(np.nanmin(carried.working_kn[:, on]))), hard_kn=limit_down_kn(float(hard_by_step.min())),
-                planning_mean_kn=_up(mean), planning_gust_kn=_up(gust), worst_gust_kn=_up(np.nanmax(met.gust_kn[:, on], axis=0)),
-                margin_kn=_margin_kn(hard_by_step - gust), hard_chance=round(float(met.weight @ carried.meets_hard()[:, on].any(axis=1)), 4),
-                rests_on=plan.words(), beyond_practice=beyond,
-            )
-        )  # fmt: skip
+        span = PlanSpan(
+            sail_plan=rig.plan_name(state),
+            rig_state=str(rig.states[state]),
+            start=tell.at(run.first),
+            end=tell.at(run.last),
+            working_kn=limit_down_kn(float(np.nanmin(carried.working_kn[:, on]))),
+            hard_kn=limit_down_kn(float(hard_by_step.min())),
+            planning_mean_kn=_up(mean),
+            planning_gust_kn=_up(gust),
+            worst_gust_kn=_up(np.max(met.gust_kn[:, on], axis=0)),
+            margin_kn=_margin_kn(hard_by_step - gust),
+            hard_chance=round(float(met.weight @ carried.meets_hard()[:, on].any(axis=1)), 4),
+            rests_on=plan.words(),
+            beyond_practice=beyond,
+        )
+        spans.append(span)
     return tuple(spans)
 
 

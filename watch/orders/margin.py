@@ -64,12 +64,11 @@ Next = tuple[str, int] | None
 
 
 def _stacked(judged: list[Judged]) -> Problem:
-    first = judged[0].problem
-    return Problem(
-        carry=np.concatenate([j.problem.carry for j in judged]), job=np.concatenate([j.problem.job for j in judged]),
-        steps=first.steps,
-        work=first.work, origin=first.origin, target=first.target, wake=first.wake, up=first.up,
-    )  # fmt: skip
+    return replace(
+        judged[0].problem,
+        carry=np.concatenate([j.problem.carry for j in judged]),
+        job=np.concatenate([j.problem.job for j in judged]),
+    )
 
 
 def _next(night: Night, problem: Problem, value: np.ndarray, b: int, start: int) -> Next:

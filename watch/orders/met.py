@@ -1,6 +1,7 @@
 """What the boat meets: the scenarios as her own anemometer and helm would have them, in the units of her limits."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,16 @@ class Met:
     boat_kn: Floats
     day: Bools
     moon: Bools
+
+    @cached_property
+    def median_low_kn(self) -> Floats:
+        """(T): the median of the plainly interpolated mean wind."""
+        return quantile(self.low_kn, self.weight, 0.5)
+
+    @cached_property
+    def median_angle_deg(self) -> Floats:
+        """(T): the median angle between course and wind."""
+        return quantile(self.angle_deg, self.weight, 0.5)
 
     @property
     def steps(self) -> int:
@@ -77,3 +88,13 @@ def share(met: Met, true: Bools) -> Floats:
     """(S, ...) of True and False -> the weight of the scenarios where it is True (...)."""
     total: Floats = np.tensordot(met.weight, true.astype(float), axes=(0, 0))
     return total
+
+
+def quantile(values: Floats, weight: Floats, share_below: float) -> Floats:
+    """(S, T), weights (S) -> the least value that this share of the weight does not exceed (T). NaN sorts last: unknown is high."""
+    order = np.argsort(values, axis=0)
+    ranked = np.take_along_axis(values, order, axis=0)
+    total = np.cumsum(weight[order], axis=0)
+    index = np.argmax(total >= share_below * total[-1] - 1e-12, axis=0)
+    picked: Floats = np.take_along_axis(ranked, index[None, :], axis=0)[0]
+    return picked

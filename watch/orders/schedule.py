@@ -1,11 +1,11 @@
 """The sail schedule: which jobs, when, until when each can still be done, and what becomes of her if one is missed.
 
 The cheapest path over time x rig state for *all* scenarios at once: one list of times, renewed at each forecast; it never sees the
-future. The joint chance of meeting a hard limit along it is counted over the scenarios, and the weight of the hard limit is raised until
-the asked-for ceiling is met or no dearer weight helps.
+future. The joint chance of meeting a hard limit along it is counted over the scenarios, and the weight of the hard limit is raised
+until the asked-for ceiling is met or no dearer weight helps.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -179,7 +179,7 @@ def _work_cost(night: Night, found: Chances) -> Floats:
 
 
 def risk_of(judged: Judged, carried: Ints, moves: list[Move] | tuple[Move, ...]) -> Risk:
-    """The states carried at each step (T; -1 is not counted) -> what is risked. A job in hand is held to the stricter of its two states."""
+    """The states carried at each step (T; -1 is not counted) -> what is risked; a job in hand is held to the stricter of two."""
     met = judged.night.met
     over_hard, over_working = _over(judged, carried, moves)
     hits = ~(over_hard <= 0.0)
@@ -229,6 +229,12 @@ def make_schedule(night: Night, start: int = 0) -> Schedule:
     )  # fmt: skip
 
 
+def quick_carried(night: Night, start: int = 0) -> Ints:
+    """The rig state carried at each step (T), without closing times: for the track to be sailed by."""
+    judged, _, moves, _ = _within_ceiling(night, start)
+    return states_of(judged.problem, moves, start)
+
+
 def _within_ceiling(night: Night, start: int) -> tuple[Judged, Floats, list[Move], float]:
     """Solves; while the joint chance is above the ceiling and a dearer hard limit lowers it, solves again."""
     best: tuple[Judged, Floats, list[Move], float] | None = None
@@ -261,16 +267,11 @@ def _tasks(judged: Judged, value: Floats, moves: list[Move], start: int) -> tupl
     same = np.array([names == names[m.edge] for m in moves])
     origins = [int(one.origin[m.edge]) for m in moves]
     begins = [m.begins for m in moves]
-    without = Problem(
-        carry=np.repeat(one.carry, len(moves), axis=0), job=np.where(same[:, None, :], np.inf, one.job), steps=one.steps, work=one.work,
-        origin=one.origin, target=one.target, wake=one.wake, up=one.up,
-    )  # fmt: skip
+    many = len(moves)
+    full = replace(one, carry=np.repeat(one.carry, many, axis=0), job=np.repeat(one.job, many, axis=0))
+    without = replace(full, job=np.where(same[:, None, :], np.inf, one.job))
     cost = forward(without, np.array(origins), np.array(begins))
     never = cost[:, -1].min(axis=(1, 2))
-    full = Problem(
-        carry=without.carry, job=np.repeat(one.job, len(moves), axis=0), steps=one.steps, work=one.work,
-        origin=one.origin, target=one.target, wake=one.wake, up=one.up,
-    )  # fmt: skip
     starts = start_costs(full, cost, np.repeat(value, len(moves), axis=0), same)
     missed_values = backward(without)
     return tuple(_task(judged, moves, k, starts[k], float(never[k]), missed_values[k : k + 1], without) for k in range(len(moves)))

@@ -5,7 +5,7 @@ She is either *up* (1: called, dressed, working) or *settled* (0). A job wants h
 in her sleeping hours costs by the step. A job fills its own steps and the rest after it; then she is up in the new state.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -21,8 +21,8 @@ TINY = 1e-9
 @dataclass(frozen=True, kw_only=True)
 class Problem:
     """carry (B, T, N): cost of each step in each state. job (B, T, E): cost of a job begun at each step, inf where it may not be.
-    steps (E): how many steps each job fills, rest included, at least 1; work (E): in how many of them she is not yet in the new state. origin, target (E): states. wake, up (T): costs of being called and of
-    staying up."""
+    steps (E): how many steps each job fills, rest included, at least 1; work (E): in how many of them she is not yet in the
+    new state. origin, target (E): states. wake, up (T): costs of being called and of staying up."""
 
     carry: Floats
     job: Floats
@@ -48,10 +48,7 @@ class Problem:
         return Grouping.of(self.target)
 
     def variant(self, b: int) -> "Problem":
-        return Problem(
-            carry=self.carry[b : b + 1], job=self.job[b : b + 1], steps=self.steps, work=self.work, origin=self.origin,
-            target=self.target, wake=self.wake, up=self.up,
-        )  # fmt: skip
+        return replace(self, carry=self.carry[b : b + 1], job=self.job[b : b + 1])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +102,7 @@ def _job_values(p: Problem, value: Floats, t: int) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class Move:
-    """A job of the schedule: edge index, the step it begins at, the first step in the new state, the step at which its rest is over."""
+    """A job of the schedule: edge index, the step it begins at, the first step in the new state, the step when its rest is over."""
 
     edge: int
     begins: int

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watch.boat.model import Job
-from watch.orders.carry import quantile
 from watch.orders.document import IfMissed, WindowOrder
+from watch.orders.met import quantile
 from watch.orders.reasons import Reason
 from watch.orders.schedule import Judged, Risk, Schedule, Task
 from watch.orders.windows import DeckWindow, deck_windows

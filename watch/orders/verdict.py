@@ -1,4 +1,4 @@
-"""The verdict on the night in one line, and, when no schedule is good enough, when it goes wrong and what would have had to be done."""
+"""The verdict on the night in one line; when no schedule is good enough, when it goes wrong and what would have had to be done."""
 
 from collections import deque
 

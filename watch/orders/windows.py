@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from watch.boat.model import Heading, Job
 from watch.orders.met import Met, share
 from watch.orders.reasons import Reason
-from watch.passage.apparent import apparent_kn
+from watch.passage.speed import apparent
 from watch.when import runs, steps_for
 
 Floats = NDArray[np.float64]
@@ -70,7 +70,7 @@ def _felt(job: Job, met: Met) -> tuple[Floats, Floats]:
     angle = {Heading.HEAD_TO_WIND: np.minimum(met.angle_deg, HEAD_TO_WIND_DEG),
              Heading.OFF_THE_WIND: np.maximum(met.angle_deg, OFF_THE_WIND_DEG),
              Heading.ANY: met.angle_deg}[job.heading]  # fmt: skip
-    return apparent_kn(met.mean_kn, angle, met.boat_kn), apparent_kn(met.gust_kn, angle, met.boat_kn)
+    return apparent(met.mean_kn, angle, met.boat_kn)[0], apparent(met.gust_kn, angle, met.boat_kn)[0]
 
 
 def chances(job: Job, met: Met, *, apparent: bool) -> Chances:

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from watch.orders.document import Orders
-from watch.when import ShipTime, utc
+from watch.when import utc
 
 SCHEMA = "nightorders-orders-1"
 

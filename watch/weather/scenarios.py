@@ -6,15 +6,13 @@ documented errors of its lead time: strength, timing, place, gusts. Older runs a
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from watch.forecast.contract import Forecast, Name
-from watch.units import wind_from_deg
-from watch.weather import sample
+from watch.weather import look
 from watch.weather.errors import (
     AGE_HALVES_H,
     ENSEMBLE_SHARE_OF_PLACE,
@@ -24,35 +22,23 @@ from watch.weather.errors import (
     SINGLE_SCENARIOS,
     Widening,
     normal_points,
-    spread_points,
 )
-from watch.weather.sea import sea_from_wind, steepness
-from watch.weather.squalls import SquallOutlook, squall_outlook
-from watch.weather.wind import GUST_FACTOR_SEA
+from watch.weather.look import Spots, Where
 from watch.when import Times, to_np
 
 Floats = NDArray[np.float64]
 
-STRENGTH, TIMING, EAST, NORTH, GUST, SEA = range(6)
+STRENGTH, TIMING, EAST, NORTH, GUST, SEA, SQUALL = range(7)
 NM_PER_DEG = 60.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Where:
-    """The track's ten-minute steps: time (T), latitude (T), longitude (T), and `now`, from which lead times are not counted:
-    lead is counted from each run's own base time."""
-
-    time: Times
-    latitude: Floats
-    longitude: Floats
+SERIES = ("mean_ms", "gust_ms", "low_ms", "from_deg", "pressure_pa", "temperature_k", "sea_m", "period_s", "steepness", "squall")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """Scenarios from one run, arrays (S, T), before they are weighed together."""
+    """Scenarios from one run, arrays (S, T), before they are weighed together; own_weight: of the run beside others."""
 
     label: str
-    weight: float
+    own_weight: float
     series: dict[str, Floats]
 
     @property
@@ -60,82 +46,91 @@ class Part:
         return int(self.series["mean_ms"].shape[0])
 
 
-def make_scenarios(forecasts: Sequence[Forecast], where: Where, now: datetime, widening: Widening | None = None) -> xr.Dataset:
-    """Forecasts (newest first), the track's steps -> Scenarios.
+class NoWindError(ValueError):
+    """No forecast that has wind: nothing can be said."""
 
-    Dataset with dims (scenario, time): mean_ms, gust_ms (stronger end of each ten-minute step, at 10 m), low_ms (plain interpolation),
-    from_deg, pressure_pa, temperature_k, sea_m, steepness, period_s, wave_from_deg; squall (scenario, time) 0/1: a squall's gust is in
-    gust_ms. Coordinates: weight (scenario, adds to one), label (scenario). attrs: notes (sentences), squall_basis.
-    Missing is NaN. Raises ValueError when no forecast has wind.
+
+def make_scenarios(forecasts: Sequence[Forecast], where: Where, widening: Widening | None = None) -> xr.Dataset:
+    """Forecasts, and the track's ten-minute steps -> Scenarios.
+
+    A Dataset with dims (scenario, time), all at 10 m: mean_ms, gust_ms (the stronger end of each step), low_ms (plainly interpolated
+    mean), from_deg, pressure_pa, temperature_k, sea_m, period_s, steepness, squall (1 where a squall's gust is in gust_ms).
+    Coordinates: time (start of each step), weight (scenario; adds to one), label (scenario). attrs["notes"]: sentences for the sailor.
+    Missing is NaN. Raises NoWindError.
     """
     widening = widening or Widening()
-    with_wind = [f for f in forecasts if f.has(Name.U10_MS, Name.V10_MS)]
-    if not with_wind:
-        raise ValueError("no forecast with 10 m wind")
+    used = usable(forecasts)
+    if not used:
+        raise NoWindError("no forecast has wind at 10 m; fetch one with 10 m wind in it")
+    newest = max(f.run for f in used)
     notes: list[str] = []
-    newest = with_wind[0].run
-    parts = []
-    for forecast in with_wind:
-        age_h = (newest - forecast.run).total_seconds() / 3600.0
-        if age_h > OLDEST_H:
-            continue
-        weight = 0.5 ** (age_h / AGE_HALVES_H)
-        beside = any(o.run == forecast.run and o.kind != forecast.kind for o in with_wind)
-        if beside:
-            weight *= ENSEMBLE_WEIGHT if forecast.kind == "ensemble" else 1.0 - ENSEMBLE_WEIGHT
-        count = SINGLE_SCENARIOS if age_h == 0 else OLDER_SCENARIOS
-        parts.append(_part(forecast, forecasts, where, widening, weight, count, notes))
-    return _together(parts, where, forecasts, notes)
+    parts = [_part(f, used, forecasts, where, widening, _own_weight(f, used), f.run == newest, notes) for f in used]
+    return _together(parts, where, tuple(dict.fromkeys(notes)))
+
+
+def usable(forecasts: Sequence[Forecast]) -> list[Forecast]:
+    """Those with wind at 10 m that are not too old beside the newest of them, newest first."""
+    with_wind = sorted((f for f in forecasts if f.has(Name.U10_MS, Name.V10_MS)), key=lambda f: f.run, reverse=True)
+    return [f for f in with_wind if (with_wind[0].run - f.run).total_seconds() / 3600.0 <= OLDEST_H]
+
+
+def _own_weight(forecast: Forecast, used: Sequence[Forecast]) -> float:
+    age_h = (used[0].run - forecast.run).total_seconds() / 3600.0
+    weight = 0.5 ** (age_h / AGE_HALVES_H)
+    if any(o.run == forecast.run and o.kind != forecast.kind for o in used):
+        weight *= ENSEMBLE_WEIGHT if forecast.kind == "ensemble" else 1.0 - ENSEMBLE_WEIGHT
+    return float(weight)
 
 
 def _part(
     forecast: Forecast,
-    all_forecasts: Sequence[Forecast],
+    used: Sequence[Forecast],
+    everything: Sequence[Forecast],
     where: Where,
     widening: Widening,
-    weight: float,
-    count: int,
+    own_weight: float,
+    newest: bool,
     notes: list[str],
 ) -> Part:
     lead_h = (where.time - to_np(forecast.run)) / np.timedelta64(3600, "s")
     single = forecast.kind == "single"
-    members = forecast.fields[Name.U10_MS].sizes["member"]
-    count = count if single else members
-    z = normal_points(count, 6)
-    share = 1.0 if single else ENSEMBLE_SHARE_OF_PLACE
-    place = share * widening.at(widening.place_nm, lead_h) / NM_PER_DEG
-    latitude = where.latitude + z[:, NORTH, None] * place
-    longitude = where.longitude + z[:, EAST, None] * place / np.cos(np.radians(np.clip(where.latitude, -85.0, 85.0)))
-    shift_h = z[:, TIMING, None] * widening.at(widening.timing_h, lead_h) if single else np.zeros((count, 1))
-    time = _shifted(forecast, where.time, shift_h)
-    at = Spots(time=time, latitude=latitude, longitude=longitude, plain=where)
-    series = _wind(forecast, at, single)
+    alone = not any(o.kind == "ensemble" and o.run == forecast.run for o in used)
+    count = (SINGLE_SCENARIOS if newest and alone else OLDER_SCENARIOS) if single else forecast.fields[Name.U10_MS].sizes["member"]
+    z = normal_points(count, 7)
+    at = _spots(forecast, where, z, lead_h, widening, single)
+    series = look.wind(forecast, at, single)
+    excess = look.gust_excess_ms(forecast, at, single, series["mean_ms"], notes)
     if single:
         _strengthen(series, z, lead_h, widening)
-    gust_part = _gust(forecast, at, series, single, notes)
-    series["gust_ms"] = series["mean_ms"] + np.maximum(gust_part, 0.0) * (
-        1.0 + widening.gust_share * z[:, GUST, None] if single else 1.0
-    )
-    for key, name in (("pressure_pa", Name.PRESSURE_PA), ("temperature_k", Name.T2M_K)):
-        series[key] = _field(forecast, all_forecasts, name, at, single)
-    _sea(series, forecast, all_forecasts, at, single, z, widening, notes)
+    series["gust_ms"] = series["mean_ms"] + excess * (np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0) if single else 1.0)
+    series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at, single)
+    series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at, single)
+    look.sea(series, everything, forecast, at, single, where.time, notes)
+    if single:
+        series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
+    look.squalls(series, everything, forecast, at, single, z[:, SQUALL], notes)
     label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
-    return Part(label=label, weight=weight, series=series)
+    return Part(label=label, own_weight=own_weight, series=series)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Spots:
-    """Where and when each scenario (S, T) looks into the forecast; plain: the track itself, for where a spot lies off the grid."""
-
-    time: Times
-    latitude: Floats
-    longitude: Floats
-    plain: Where
+def _spots(forecast: Forecast, where: Where, z: Floats, lead_h: Floats, widening: Widening, single: bool) -> Spots:
+    """Where and when each scenario looks into the forecast: (S, T) each."""
+    share = 1.0 if single else ENSEMBLE_SHARE_OF_PLACE
+    place = share * widening.at(widening.place_nm, lead_h) / NM_PER_DEG
+    north, east = z[:, NORTH, None] * place, z[:, EAST, None] * place / np.cos(np.radians(np.clip(where.latitude, -80.0, 80.0)))
+    shift_h = z[:, TIMING, None] * widening.at(widening.timing_h, lead_h) if single else np.zeros((len(z), 1))
+    return Spots(
+        time=_shifted(forecast, where.time, shift_h),
+        latitude=np.clip(where.latitude + north, -89.0, 89.0),
+        longitude=where.longitude + east,
+        plain=where,
+    )
 
 
 def _shifted(forecast: Forecast, time: Times, shift_h: Floats) -> Times:
-    """(T) times and (S, T) shifts -> (S, T) times to look at, whole ten minutes, kept inside what the forecast covers."""
-    own = forecast.fields[Name.U10_MS]["time"].values
+    """(T) times and (S, T or 1) shifts, later when positive -> (S, T) times to look at, whole ten minutes, kept inside the forecast
+    where the unshifted time is inside it."""
+    own = forecast.fields[Name.U10_MS]["time"].values.astype("datetime64[s]")
     ten = np.timedelta64(600, "s")
     moved = time[None, :] - np.round(shift_h * 6.0).astype(np.int64) * ten
     inside = (time >= own[0]) & (time < own[-1])
@@ -144,18 +139,20 @@ def _shifted(forecast: Forecast, time: Times, shift_h: Floats) -> Times:
     return kept
 
 
-def _look(function: str, forecast: Forecast, at: Spots, single: bool, *names: Name) -> Floats:
-    """A sampling function at every scenario's spot (S, T); where that lies off the grid, at the track itself."""
-    find = getattr(sample, function)
-    found = _own_member(find(forecast, *names, at.time, at.latitude, at.longitude), single)
-    if not np.isfinite(found).all():
-        here = np.broadcast_to(at.plain.latitude, at.latitude.shape), np.broadcast_to(at.plain.longitude, at.longitude.shape)
-        found = np.where(np.isfinite(found), found, _own_member(find(forecast, *names, at.time, *here), single))
-    return found
+def _strengthen(series: dict[str, Floats], z: Floats, lead_h: Floats, widening: Widening) -> None:
+    """Mean wind made stronger or weaker by the error of its lead; never below nothing."""
+    width = widening.at(widening.strength_ms, lead_h)
+    for name in ("mean_ms", "low_ms"):
+        wider = np.maximum(width, widening.strength_share * series[name])
+        # in light airs the error is less than the wind itself: no calm is turned into a gale by arithmetic
+        wider = np.minimum(wider, 0.3 + 0.35 * series[name])
+        series[name] = np.maximum(series[name] + z[:, STRENGTH, None] * wider, 0.0)
 
 
-def _own_member(found: Floats, single: bool) -> Floats:
-    """(member, S, T) -> (S, T): scenario k is member k of an ensemble, or the one member of a single run."""
-    if single:
-        return np.asarray(found[0], dtype=float)
-    return np.asarray(found[np.arange(found.shape[0]), np.arange(found.shape[0])], dtype=float)
+def _together(parts: Sequence[Part], where: Where, notes: tuple[str, ...]) -> xr.Dataset:
+    total = sum(p.own_weight for p in parts)
+    weight = np.concatenate([np.full(p.count, p.own_weight / total / p.count) for p in parts])
+    label = np.concatenate([np.full(p.count, p.label) for p in parts])
+    data = {name: (("scenario", "time"), np.concatenate([p.series[name] for p in parts])) for name in SERIES}
+    coords = {"time": where.time.astype("datetime64[ns]"), "weight": ("scenario", weight / weight.sum()), "label": ("scenario", label)}
+    return xr.Dataset(data, coords=coords, attrs={"notes": notes})
