@@ -75,9 +75,9 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
                      help="A GRIB file, or a folder of them; may be given more than once."),
         click.option("--now", callback=_instant, help="The present time with its offset, like 2026-05-16T12:00Z; else the clock's."),
         click.option("--rig-state", "rig_state", default="", help='What is up, like "main: reef 1, genoa: half"; else as usual.'),
-        click.option("--position", default=None, help='Where she is, like "36 30.0 N, 52 00.0 W"; else by the route and its departure.'),
+        click.option("--position", default=None, help='Where she is, like "36 30.0 N, 52 00.0 W"; else the route\'s start.'),
         click.option("--ship-time", callback=_ship_time, help="Ship's time, like -03:00; else by her longitude."),
-        click.option("--hours", type=click.FloatRange(1, 240), default=None, help="How far to look ahead; else as far as the forecast."),
+        click.option("--hours", type=click.FloatRange(1, 240), help="How far to look ahead; else as far as the forecast."),
     ]):  # fmt: skip
         command = option(command)
     return command
@@ -143,7 +143,10 @@ def check(boat: Path | None, route: Path | None, forecast: tuple[Path, ...]) -> 
 
 
 def _demo() -> dict[str, Any]:
-    gribs = [ready("fixtures", n) for n in ("kittiwake-2026051612.grib2", "kittiwake-2026051600.grib2", "kittiwake-2026051612-ensemble.grib2")]
+    gribs = [
+        ready("fixtures", n)
+        for n in ("kittiwake-2026051612.grib2", "kittiwake-2026051600.grib2", "kittiwake-2026051612-ensemble.grib2")
+    ]
     return {
         "boat": ready("config", "boat-sloop.toml"),
         "route": ready("config", "passage-bermuda-horta.toml"),

@@ -110,9 +110,9 @@ class Job(Grounds):
         default=15.0, description="minutes from the call to the start: waking, dressing, harness", examples=[15]
     )
     heading: Heading = Field(strict=False, description='"any", "head to wind" or "off the wind"', examples=["any"])
-    mean_kn: Knots = Field(description="the mean wind in knots above which it is not done", examples=[28])
-    gust_kn: Knots = Field(description="the gust in knots above which it is not done", examples=[35])
-    sea_m: float | None = Field(default=None, gt=0, le=30, description="wave height in metres it is not done above", examples=[3])
+    mean_kn: Knots = Field(description="a number in knots: the mean wind it is not done above", examples=[28])
+    gust_kn: Knots = Field(description="a number in knots: the gust it is not done above", examples=[35])
+    sea_m: float | None = Field(default=None, gt=0, le=30, description="a number in metres: the wave height it is not done above", examples=[3])
     steepness: float | None = Field(
         default=None, gt=0, le=0.2, description="wave height by length above which it is not done", examples=[0.05]
     )
@@ -129,8 +129,8 @@ class Limit(Strict):
     angle_deg: Annotated[tuple[float, float], Field(strict=False)] = Field(
         default=(0.0, 180.0), description="the sector of true wind angles, from and to, 0 to 180", examples=[[0, 70]]
     )
-    working_kn: Knots = Field(description="mean wind in knots above which she should carry less", examples=[26])
-    hard_kn: Knots = Field(description="gust in knots that must not be met with this up", examples=[34])
+    working_kn: Knots = Field(description="a number in knots: the mean wind above which she should carry less", examples=[26])
+    hard_kn: Knots = Field(description="a number in knots: the gust that must not be met with this up", examples=[34])
     up_to_minutes: float | None = Field(
         default=None, gt=0, le=720, description="for how many minutes at a time this higher limit holds", examples=[20]
     )
@@ -161,7 +161,7 @@ class SailPlan(Grounds):
         description="a list of limits", examples=[[{"angle_deg": [0, 180], "working_kn": 26, "hard_kn": 34}]]
     )
     under_kn: float = Field(
-        default=0.0, ge=0, le=60, description="mean wind in knots below which she is under-canvassed", examples=[12]
+        default=0.0, ge=0, le=60, description="a number in knots: the mean wind below which she is under-canvassed", examples=[12]
     )
     course: Course = Field(strict=False, description='"holds", "points badly" or "only runs"', examples=["holds"])
     closest_deg: float | None = Field(
@@ -188,9 +188,9 @@ class Mode(Grounds):
     place: Place = Field(strict=False, description='"cockpit", "mast" or "foredeck"', examples=["cockpit"])
     minutes: Minutes = Field(description="minutes to get into it", examples=[10])
     reserve_minutes: Minutes = Field(description="minutes in reserve", examples=[10])
-    mean_kn: Knots = Field(description="the mean wind in knots above which she cannot be brought into it", examples=[45])
-    gust_kn: Knots = Field(description="the gust in knots above which she cannot be brought into it", examples=[55])
-    sea_m: float | None = Field(default=None, gt=0, le=30, description="wave height in metres it is not done above", examples=[5])
+    mean_kn: Knots = Field(description="a number in knots: the mean wind she cannot be brought into it above", examples=[45])
+    gust_kn: Knots = Field(description="a number in knots: the gust she cannot be brought into it above", examples=[55])
+    sea_m: float | None = Field(default=None, gt=0, le=30, description="a number in metres: the wave height it is not done above", examples=[5])
     light: Light = Field(strict=False, default=Light.NONE, description='"day", "moon" or "none"', examples=["none"])
 
 

@@ -73,7 +73,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
         latitude_deg=round(float(setting.track["latitude"][0]), 4), longitude_deg=round(float(setting.track["longitude"][0]), 4),
         to_go_nm=round(setting.to_go_nm, 1), arrival=setting.arrival, forecasts=setting.forecasts, weathers=len(met.weight),
         rig_state=str(rig.states[schedule.start]), sail_plan=rig.plan_name(schedule.start), jobs=jobs, plans=plans,
-        windows=_windows(tell, schedule), night=_night(schedule, jobs, plans, tell), wind=_wind(tell),
+        windows=_windows(tell, schedule), night=_night(schedule, jobs, plans, tell), wind=_wind(tell, scenarios),
         outlook=setting.outlook, shelters=setting.shelters, margin=_directions(margin, tell),
         hard_chance=round(schedule.risk.hard_chance, 4), hard_ceiling=aims.hard_ceiling,
         least_hard_chance=round(schedule.least_risk, 4), feasible=schedule.keeps_ceiling, verdict=said[0], verdict_more=said[1:],
@@ -177,24 +177,37 @@ def _dark_margins(schedule: Schedule, first: int, last: int) -> Floats:
 BLOCK_STEPS = 6 * STEPS_PER_HOUR
 
 
-def _wind(tell: Teller) -> tuple[WindBlock, ...]:
+def _wind(tell: Teller, scenarios: xr.Dataset) -> tuple[WindBlock, ...]:
     """Six-hour blocks of what comes."""
     met, aims = tell.met, tell.night.aims
     blocks = []
     for first in range(0, met.steps, BLOCK_STEPS):
         on = slice(first, min(first + BLOCK_STEPS, met.steps))
         sea = quantile(met.sea_m[:, on], met.weight, aims.planning_share)
-        blocks.append(
-            WindBlock(
-                start=tell.at(on.start), end=tell.at(on.stop), from_deg=None,
-                median_mean_kn=_up(quantile(met.mean_kn[:, on], met.weight, 0.5)),
-                planning_mean_kn=_up(quantile(met.mean_kn[:, on], met.weight, aims.planning_share)),
-                planning_gust_kn=_up(quantile(met.gust_kn[:, on], met.weight, aims.planning_share)),
-                worst_gust_kn=_up(np.max(met.gust_kn[:, on], axis=0)),
-                sea_m=None if np.isnan(sea).any() else float(np.ceil(sea.max() * 10) / 10), dark=bool(met.dark[on].any()),
-            )
-        )  # fmt: skip
+        block = WindBlock(
+            start=tell.at(on.start),
+            end=tell.at(on.stop),
+            from_deg=_mean_direction(scenarios, on.start),
+            from_deg_at_end=_mean_direction(scenarios, on.stop - 1),
+            median_mean_kn=_up(quantile(met.mean_kn[:, on], met.weight, 0.5)),
+            planning_mean_kn=_up(quantile(met.mean_kn[:, on], met.weight, aims.planning_share)),
+            planning_gust_kn=_up(quantile(met.gust_kn[:, on], met.weight, aims.planning_share)),
+            worst_gust_kn=_up(np.max(met.gust_kn[:, on], axis=0)),
+            sea_m=None if np.isnan(sea).any() else float(np.ceil(sea.max() * 10) / 10),
+            dark_share=round(float(met.dark[on].mean()), 2),
+        )
+        blocks.append(block)
     return tuple(blocks)
+
+
+def _mean_direction(scenarios: xr.Dataset, step: int) -> int | None:
+    """The weighted mean direction over the scenarios at a step, to ten degrees; None when it is not known."""
+    angle, weight = np.radians(scenarios["from_deg"].values[:, step]), scenarios["weight"].values
+    known = np.isfinite(angle)
+    if not known.any():
+        return None
+    east, north = weight[known] @ np.sin(angle[known]), weight[known] @ np.cos(angle[known])
+    return int(round(float(np.degrees(np.arctan2(east, north))) / 10.0) * 10 % 360)
 
 
 def _directions(margin: Margin, tell: Teller) -> tuple[Direction, ...]:

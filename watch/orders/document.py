@@ -105,17 +105,18 @@ class NightSummary:
 
 @dataclass(frozen=True, kw_only=True)
 class WindBlock:
-    """A few hours of wind: the median and planning mean, planning and worst gust, direction, sea."""
+    """A few hours of wind: direction it comes from at its start and end, median and planning mean, planning and worst gust, sea."""
 
     start: datetime
     end: datetime
     from_deg: int | None
+    from_deg_at_end: int | None
     median_mean_kn: int | None
     planning_mean_kn: int | None
     planning_gust_kn: int | None
     worst_gust_kn: int | None
     sea_m: float | None
-    dark: bool
+    dark_share: float
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,10 +13,10 @@ from watch.orders.schedule import Judged, Night, Schedule, judge
 from watch.orders.solve import Problem, backward, trace
 from watch.when import STEPS_PER_HOUR
 
-STRONGER = (1.05, 1.1, 1.15, 1.2, 1.3, 1.5)
-WEAKER = (0.95, 0.9, 0.8, 0.7)
-EARLIER_H = (-1, -2, -3, -4, -6, -9)
-LATER_H = (1, 2, 3, 4, 6, 9)
+STRONGER = (1.1, 1.2, 1.3, 1.5)
+WEAKER = (0.9, 0.8, 0.7)
+EARLIER_H = (-1, -2, -3, -6)
+LATER_H = (1, 2, 3, 6)
 SAME_STEPS = STEPS_PER_HOUR  # within an hour the orders are the same
 
 
@@ -47,7 +47,7 @@ def margin_of(schedule: Schedule) -> Margin:
     factors = [*STRONGER, *WEAKER]
     hours = [*EARLIER_H, *LATER_H]
     mets = [met.changed(wind_factor=f) for f in factors] + [met.changed(later_steps=h * STEPS_PER_HOUR) for h in hours]
-    judged = [judge(replace(night, met=m), schedule.hard_times) for m in mets]
+    judged = [judge(replace(night, met=m), schedule.hard_times, reasons=False) for m in mets]
     problem = _stacked(judged)
     value = backward(problem)
     nexts = [_next(night, problem, value, b, schedule.start) for b in range(len(mets))]

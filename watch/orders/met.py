@@ -85,8 +85,8 @@ class Met:
 
 
 def share(met: Met, true: Bools) -> Floats:
-    """(S, ...) of True and False -> the weight of the scenarios where it is True (...)."""
-    total: Floats = np.tensordot(met.weight, true.astype(float), axes=(0, 0))
+    """(S, T) of True and False -> the weight of the scenarios where it is True (T)."""
+    total: Floats = met.weight @ true
     return total
 
 

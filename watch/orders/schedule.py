@@ -122,10 +122,10 @@ class Schedule:
         return self.risk.hard_chance <= self.judged.night.aims.hard_ceiling + 1e-12
 
 
-def judge(night: Night, hard_times: float = 1.0) -> Judged:
-    """night -> its chances, carriage and the costs of the dynamic program."""
+def judge(night: Night, hard_times: float = 1.0, *, reasons: bool = True) -> Judged:
+    """night -> its chances (with reasons, unless they are not wanted), carriage and the costs of the dynamic program."""
     found = {edge.job.name: edge.job for edge in night.rig.edges}
-    by_job = {name: chances(job, night.met, apparent=night.apparent) for name, job in found.items()}
+    by_job = {name: chances(job, night.met, apparent=night.apparent, reasons=reasons) for name, job in found.items()}
     carried = carriage(night.rig, night.met, night.table)
     return Judged(night=night, chances=by_job, carriage=carried, problem=problem_of(night, by_job, carried, hard_times))
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from watch.boat.rig import Edge
 from watch.orders.reasons import Reason
-from watch.orders.schedule import Schedule
+from watch.orders.schedule import Schedule, risk_of
 from watch.orders.tell import Teller, percent
 from watch.orders.windows import deck_windows
 
@@ -27,12 +27,30 @@ def verdict(tell: Teller) -> tuple[str, ...]:
     if risk.hard_first_step is None:
         return ("Part of the weather is not known, so the limits cannot be promised.",)
     plan, gust, hard = tell.caught(schedule.carried, risk)
+    already = _already(tell)
+    if already:
+        return (f"{already} {plan}, gusts to {gust} kn against {hard}; chance {percent(risk.hard_chance)}.",)
     first = (
         f"NOT GOOD ENOUGH: no schedule keeps the chance of a hard limit under {percent(aims.hard_ceiling)}. The least bad one meets "
         f"it with chance {percent(risk.hard_chance)}, about {tell.clock(risk.hard_first_step)}: {plan}, gusts to {gust} kn "
         f"against {hard}."
     )
     return (first, *_needed(schedule, tell))
+
+
+def _already(tell: Teller) -> str:
+    """When the limit is met only until the first job is done, that is what is to be said; empty otherwise."""
+    schedule = tell.schedule
+    if not schedule.tasks:
+        return ""
+    task = schedule.tasks[0]
+    after = schedule.carried.copy()
+    after[: task.ends] = -1
+    left = risk_of(schedule.judged, after, schedule.moves[1:])
+    if left.hard_chance > tell.night.aims.hard_ceiling:
+        return ""
+    kept = "no weather seen breaks a limit" if left.hard_chance <= 0 else f"chance of a hard limit {percent(left.hard_chance)}"
+    return f"TOO MUCH UP until “{task.job.name}” is done at {tell.clock(task.ends)}; after that the limits are kept ({kept}). Now:"
 
 
 def _needed(schedule: Schedule, tell: Teller) -> tuple[str, ...]:
@@ -61,6 +79,8 @@ def _needed(schedule: Schedule, tell: Teller) -> tuple[str, ...]:
 def _shut_line(edge: Edge, tell: Teller, before: int) -> str:
     found = tell.judged.chance_of(edge.job)
     windows = [w for w in deck_windows(found, tell.night.aims.window_chance) if w.first < before]
+    if found.open(tell.night.aims.window_chance)[0] and not windows:
+        return f"“{edge.job.name}” can be begun now, but takes {edge.job.minutes:g} minutes."
     if not windows:
         reason = Reason(int(found.reason[0]))
         return f"“{edge.job.name}” is shut now and stays shut until then ({tell.shut_words(edge.job, 0, reason)})."

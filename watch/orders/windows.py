@@ -73,34 +73,37 @@ def _felt(job: Job, met: Met) -> tuple[Floats, Floats]:
     return apparent(met.mean_kn, angle, met.boat_kn)[0], apparent(met.gust_kn, angle, met.boat_kn)[0]
 
 
-def chances(job: Job, met: Met, *, apparent: bool) -> Chances:
-    """job, weather -> its chance and first obstacle at every start."""
+def chances(job: Job, met: Met, *, apparent: bool, reasons: bool = True) -> Chances:
+    """job, weather -> its chance and, unless that is not wanted, the first obstacle at every start."""
     steps = job_steps(job)
     bad = outside(job, met, apparent=apparent)
     dark = ~met.light_enough(job.light)
-    any_bad = np.logical_or.reduce(list(bad.values())) | dark[None, :]
-    ok = ~_any_ahead(any_bad, steps)
-    chance = share(met, ok)
-    reason = np.full(met.steps, int(Reason.OPEN))
-    worst = np.zeros(met.steps)
-    ahead = {r: share(met, _any_ahead(b, steps)) for r, b in bad.items()}
-    unknown = share(met, _any_ahead(~met.known(), steps))
+    any_bad = np.logical_or.reduce(list(bad.values()))
+    free = np.arange(met.steps) + steps <= met.steps
+    free &= ~_any_ahead(dark, steps)
+    chance = np.where(free, 1.0 - share(met, _any_ahead(any_bad, steps)), 0.0)
+    reason = _reasons(met, bad, dark, steps) if reasons else np.full(met.steps, int(Reason.OPEN))
+    return Chances(job=job, steps=steps, chance=np.clip(chance, 0.0, 1.0), reason=reason)
+
+
+def _reasons(met: Met, bad: dict[Reason, Bools], dark: Bools, steps: int) -> Ints:
+    """(T): what first stands against a start: dark, else the limit that fails in most of the weather, else the forecast's end."""
+    reason, worst = np.full(met.steps, int(Reason.OPEN)), np.zeros(met.steps)
     for r in LIMIT_REASONS:
-        if r in ahead:
-            pick = ahead[r] > worst + 1e-9
-            reason, worst = np.where(pick, int(r), reason), np.maximum(worst, ahead[r])
+        if r in bad:
+            ahead = share(met, _any_ahead(bad[r], steps))
+            reason, worst = np.where(ahead > worst + 1e-9, int(r), reason), np.maximum(worst, ahead)
+    unknown = share(met, _any_ahead(~met.known(), steps))
     reason = np.where((unknown > 0) & (unknown >= worst - 1e-9), int(Reason.UNKNOWN), reason)
-    reason = np.where(_any_ahead(dark[None, :], steps)[0], int(Reason.DARK), reason)
+    reason = np.where(_any_ahead(dark, steps), int(Reason.DARK), reason)
     past_end = np.arange(met.steps) + steps > met.steps
-    return Chances(
-        job=job, steps=steps, chance=np.where(past_end, 0.0, chance),
-        reason=np.where(past_end & (reason == Reason.OPEN), int(Reason.FORECAST_ENDS), reason),
-    )  # fmt: skip
+    return np.where(past_end & (reason == Reason.OPEN), int(Reason.FORECAST_ENDS), reason)
 
 
 def _any_ahead(true: Bools, steps: int) -> Bools:
     """(S, T) -> whether any of the `steps` steps from each on is True; steps past the end do not count."""
-    total = np.concatenate([np.zeros((*true.shape[:-1], 1), dtype=np.int64), np.cumsum(true, axis=-1)], axis=-1)
+    total = np.zeros((*true.shape[:-1], true.shape[-1] + 1), dtype=np.int32)
+    np.cumsum(true, axis=-1, out=total[..., 1:])
     end = np.minimum(np.arange(true.shape[-1]) + steps, true.shape[-1])
     found: Bools = total[..., end] - total[..., :-1] > 0
     return found

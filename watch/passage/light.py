@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 from enum import IntEnum, StrEnum
+from itertools import pairwise
 
 import ephem
 import numpy as np
@@ -107,8 +108,8 @@ def light_along(time: Times, latitude: ArrayLike, longitude: ArrayLike) -> Light
     ValueError for times that do not rise, are missing, or span more than 400 days.
 
     >>> day = np.datetime64("2026-05-14T12:00") + np.arange(145) * np.timedelta64(10, "m")
-    >>> [e.kind.value for e in light_along(day, np.full(145, 32.4), np.full(145, -64.7)).events][:2]
-    ['sunset', 'civil twilight ends']
+    >>> [e.kind.value for e in light_along(day, np.full(145, 32.4), np.full(145, -64.7)).events][:3]
+    ['moonset', 'sunset', 'civil twilight ends']
     """
     lat, lon = np.asarray(latitude, dtype=np.float64), np.asarray(longitude, dtype=np.float64)
     seconds = _seconds(time)
@@ -174,7 +175,7 @@ class _Places:
 
     def __init__(self, seconds: Floats) -> None:
         first, last = int(seconds[0] // NODE_S), int(-(-seconds[-1] // NODE_S))
-        self.at_s: Floats = np.arange(first, max(last, first + 1) + 1) * float(NODE_S)
+        self.at_s: Floats = np.arange(first, max(last, first + 1) + 1, dtype=np.float64) * NODE_S
         greenwich = ephem.Observer()
         greenwich.lon, greenwich.lat, greenwich.pressure = "0", "0", 0
         sun, moon = ephem.Sun(), ephem.Moon()
@@ -194,7 +195,7 @@ class _Places:
 
     def lit(self, seconds: Floats) -> Floats:
         """The lit part of the moon's disc, 0..1."""
-        return np.interp(seconds, self.at_s, self.moon_phase)
+        return np.asarray(np.interp(seconds, self.at_s, self.moon_phase))
 
     def altitudes_deg(self, seconds: Floats, latitude: Floats, longitude: Floats) -> tuple[Floats, Floats]:
         """Altitudes of sun and moon [deg] at instants (K) and places (..., K), as seen from the surface, without refraction."""
@@ -207,11 +208,11 @@ class _Places:
         angle, declination, distance_km = (np.interp(seconds, self.at_s, column) for column in body)
         height = sin * np.sin(declination) + cos * np.cos(declination) * np.cos(angle + lon)
         altitude = np.arcsin(np.clip(height, -1.0, 1.0))
-        return np.degrees(altitude - np.arcsin(EARTH_KM / distance_km) * np.cos(altitude))
+        return np.asarray(np.degrees(altitude - np.arcsin(EARTH_KM / distance_km) * np.cos(altitude)))
 
     def moonrise_deg(self, seconds: Floats) -> Floats:
         """Altitude of the moon's centre [deg] when its upper limb is on the horizon."""
-        return -REFRACTION_DEG - np.degrees(np.arcsin(MOON_KM / np.interp(seconds, self.at_s, self.moon[2])))
+        return np.asarray(-REFRACTION_DEG - np.degrees(np.arcsin(MOON_KM / np.interp(seconds, self.at_s, self.moon[2]))))
 
 
 def _events(places: _Places, seconds: Floats, latitude: Floats, longitude: Floats) -> tuple[SkyEvent, ...]:
@@ -242,7 +243,7 @@ def _crossings(
     side = np.where(np.isnan(above), -1, above >= 0.0)
     found = []
     stretches = runs(side)
-    for before, after in zip(stretches, stretches[1:], strict=False):
+    for before, after in pairwise(stretches):
         if before.value < 0 or after.value < 0:
             continue
         i = after.first

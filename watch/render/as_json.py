@@ -34,3 +34,29 @@ def plain(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+def schema() -> dict[str, Any]:
+    """The JSON Schema (2020-12) of what as_json writes, made from the types of the document; kept in orders.schema.json."""
+    from pydantic import TypeAdapter
+
+    made = TypeAdapter(Orders).json_schema(mode="serialization")
+    made["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    made["title"] = SCHEMA
+    made["properties"] = {"schema": {"const": SCHEMA, "description": "the version of this schema"}, **made["properties"]}
+    made["required"] = ["schema", *made["properties"]] if "required" not in made else ["schema", *made["required"]]
+    _close(made)
+    return made
+
+
+def _close(node: Any) -> None:
+    """Every field is always there, and no other: said of each object in the schema."""
+    if isinstance(node, dict):
+        if node.get("type") == "object" and "properties" in node:
+            node["additionalProperties"] = False
+            node["required"] = list(node["properties"])
+        for value in node.values():
+            _close(value)
+    elif isinstance(node, list):
+        for value in node:
+            _close(value)

@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Iterator
 from datetime import datetime
 
-from watch.orders.document import JobOrder, Orders, PlanSpan
+from watch.orders.document import JobOrder, Orders, PlanSpan, WindBlock
 from watch.orders.tell import percent
 
 WIDTH = 80
@@ -111,22 +111,35 @@ def _margin(margin_kn: int) -> str:
 def _closes(job: JobOrder, orders: Orders) -> str:
     if job.closes_reason in ("open", "forecast_ends"):
         return "Does not close before the forecast ends"
+    if job.closes_reason == "too_late":
+        if job.if_missed.sail_plan is None:
+            return f"Worth doing until {when(orders, job.closes)}"
+        return f"OF USE UNTIL {when(orders, job.closes)}: by then what it is for has come"
     return f"CLOSES {when(orders, job.closes)}: {job.closes_words}"
 
 
 def _outlook(orders: Orders) -> Iterator[str]:
     for feature in orders.outlook:
         yield from _wrap(f"- {feature.words}", "  ")
-    yield "  from    to         mean kn      gust kn        sea"
-    yield "                  likely  plan   plan  worst    m"
+    yield "                     wind from      mean kn       gust kn     sea m"
+    yield "                     (degrees)    likely  plan   plan  worst   plan"
     for b in orders.wind:
         cells = [_cell(v) for v in (b.median_mean_kn, b.planning_mean_kn, b.planning_gust_kn, b.worst_gust_kn)]
-        sea = "  ?" if b.sea_m is None else f"{b.sea_m:.1f}"
+        sea = "?" if b.sea_m is None else f"{b.sea_m:.1f}"
         ship = orders.ship_time
+        dark = "  dark" if b.dark_share > 0.95 else ("  part dark" if b.dark_share > 0 else "")
         yield (
-            f"  {ship.day_clock(b.start)}-{ship.clock(b.end)}   {cells[0]:>4} {cells[1]:>6} {cells[2]:>6} {cells[3]:>5}   {sea:>4}"
-            f"{'   dark' if b.dark else ''}"
+            f"  {ship.day_clock(b.start)} to {ship.clock(b.end)}   {_turn(b):<10} {cells[0]:>6} {cells[1]:>6} {cells[2]:>6} {cells[3]:>6}"
+            f" {sea:>6}{dark}"
         )
+
+
+def _turn(block: WindBlock) -> str:
+    """Where the wind comes from over a block: '210' or '210 > 280'."""
+    if block.from_deg is None or block.from_deg_at_end is None:
+        return "?"
+    a, b = f"{block.from_deg:03d}", f"{block.from_deg_at_end:03d}"
+    return a if a == b else f"{a} > {b}"
 
 
 def _cell(value: int | None) -> str:
@@ -144,8 +157,8 @@ def _job(job: JobOrder, orders: Orders) -> Iterator[str]:
     window = job.window
     if window is not None:
         yield from _wrap(
-            f"   Deck window {when(orders, window.first_start)} to {when(orders, window.last_start)}, chance {percent(job.chance)} "
-            f"that it can be finished; limits {job.limits_words} ({job.rests_on}).", "   "
+            f"   Deck open {when(orders, window.first_start)} to {when(orders, window.last_start)}, chance {percent(job.chance)} "
+            f"of finishing it; limits {job.limits_words} ({job.rests_on}).", "   "
         )  # fmt: skip
     yield from _wrap(f"   Then: {job.plan_after}.", "   ")
     yield from _wrap(f"   Why: {job.because}.", "   ")

@@ -34,7 +34,8 @@ def gather(
     place = parse_position(position) if position is not None else None
     if place is None and route.departure is not None and route.departure < now:
         raise BadInputError(
-            "--position", [f"missing: she left at {route.departure:%Y-%m-%d %H:%M} UTC, so say where she is, like \"36 30.0 N, 52 00.0 W\""]
+            "--position",
+            [f'missing: she left at {route.departure:%Y-%m-%d %H:%M} UTC, so say where she is, like "36 30.0 N, 52 00.0 W"'],
         )
     forecasts = read(list(gribs), box_of(route, place))
     return Asked(

@@ -252,7 +252,9 @@ def _used(asked: Asked) -> tuple[ForecastUsed, ...]:
 
 def _track_columns(track: Track) -> dict[str, Floats]:
     """The track's columns for the orders (T)."""
-    course, twa, tws, speed = (np.asarray(x, dtype=float)[:-1] for x in (track.course_deg, track.twa_deg, track.tws_kn, track.speed_kn))
+    course, twa, tws, speed = (
+        np.asarray(x, dtype=float)[:-1] for x in (track.course_deg, track.twa_deg, track.tws_kn, track.speed_kn)
+    )
     felt_kn, felt_deg = apparent(tws, twa, speed)
     return {
         "latitude": track.latitude[:-1],

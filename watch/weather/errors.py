@@ -38,7 +38,8 @@ class Widening:
 
 SINGLE_SCENARIOS = 40  # how many weathers a single run is widened into
 OLDER_SCENARIOS = 12  # and each older run
-ENSEMBLE_SHARE_OF_PLACE = 0.5  # an ensemble has its own spread; its members are still looked at some way off, half as far
+# An ensemble has its own spread; its members are still looked at some way off, in turn: on the track, and half a width each way.
+ENSEMBLE_SPOTS = np.array([(0.0, 0.0), (0.5, 0.0), (-0.5, 0.0), (0.0, 0.5), (0.0, -0.5)])
 ENSEMBLE_WEIGHT = 0.7  # beside a single run of the same hour
 AGE_HALVES_H = 9.0  # a run's weight halves with so many hours of age (beside newer ones)
 OLDEST_H = 30.0  # older runs than this beside the newest are left out
@@ -77,3 +78,15 @@ def normal_quantile(chance: Floats) -> Floats:
     inverse = NormalDist().inv_cdf
     flat = np.array([inverse(float(c)) for c in np.ravel(chance)])
     return flat.reshape(np.shape(chance))
+
+
+def normal_chance(deviate: Floats) -> Floats:
+    """Standard normal deviates -> chances in (0, 1), same shape.
+
+    >>> float(normal_chance(np.array(0.0)))
+    0.5
+    """
+    from statistics import NormalDist
+
+    flat = np.array([NormalDist().cdf(float(d)) for d in np.ravel(deviate)])
+    return flat.reshape(np.shape(deviate))

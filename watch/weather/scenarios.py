@@ -15,12 +15,13 @@ from watch.forecast.contract import Forecast, Name
 from watch.weather import look
 from watch.weather.errors import (
     AGE_HALVES_H,
-    ENSEMBLE_SHARE_OF_PLACE,
+    ENSEMBLE_SPOTS,
     ENSEMBLE_WEIGHT,
     OLDER_SCENARIOS,
     OLDEST_H,
     SINGLE_SCENARIOS,
     Widening,
+    normal_chance,
     normal_points,
 )
 from watch.weather.look import Spots, Where
@@ -30,7 +31,8 @@ Floats = NDArray[np.float64]
 
 STRENGTH, TIMING, EAST, NORTH, GUST, SEA, SQUALL = range(7)
 NM_PER_DEG = 60.0
-SERIES = ("mean_ms", "gust_ms", "low_ms", "from_deg", "pressure_pa", "temperature_k", "sea_m", "period_s", "steepness", "squall")
+SERIES = ("mean_ms", "gust_ms", "low_ms", "from_deg", "pressure_pa", "temperature_k", "sea_m", "period_s", "steepness", "squall",
+          "squall_likelihood")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +42,7 @@ class Part:
     label: str
     own_weight: float
     series: dict[str, Floats]
+    squall_basis: str
 
     @property
     def count(self) -> int:
@@ -54,7 +57,8 @@ def make_scenarios(forecasts: Sequence[Forecast], where: Where, widening: Wideni
     """Forecasts, and the track's ten-minute steps -> Scenarios.
 
     A Dataset with dims (scenario, time), all at 10 m: mean_ms, gust_ms (the stronger end of each step), low_ms (plainly interpolated
-    mean), from_deg, pressure_pa, temperature_k, sea_m, period_s, steepness, squall (1 where a squall's gust is in gust_ms).
+    mean), from_deg, pressure_pa, temperature_k, sea_m, period_s, steepness, squall (1 where a squall's gust is in gust_ms),
+    squall_likelihood.
     Coordinates: time (start of each step), weight (scenario; adds to one), label (scenario). attrs["notes"]: sentences for the sailor.
     Missing is NaN. Raises NoWindError.
     """
@@ -98,31 +102,32 @@ def _part(
     count = (SINGLE_SCENARIOS if newest and alone else OLDER_SCENARIOS) if single else forecast.fields[Name.U10_MS].sizes["member"]
     z = normal_points(count, 7)
     at = _spots(forecast, where, z, lead_h, widening, single)
-    series = look.wind(forecast, at, single)
-    excess = look.gust_excess_ms(forecast, at, single, series["mean_ms"], notes)
+    series = look.wind(forecast, at)
+    excess = look.gust_excess_ms(forecast, at, series["mean_ms"], notes)
     if single:
         _strengthen(series, z, lead_h, widening)
     series["gust_ms"] = series["mean_ms"] + excess * (np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0) if single else 1.0)
-    series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at, single)
-    series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at, single)
-    look.sea(series, everything, forecast, at, single, where.time, notes)
+    series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at)
+    series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at)
+    look.sea(series, everything, forecast, at, where.time, notes)
     if single:
         series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
-    look.squalls(series, everything, forecast, at, single, z[:, SQUALL], notes)
+    basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]))
     label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
-    return Part(label=label, own_weight=own_weight, series=series)
+    return Part(label=label, own_weight=own_weight, series=series, squall_basis=basis)
 
 
 def _spots(forecast: Forecast, where: Where, z: Floats, lead_h: Floats, widening: Widening, single: bool) -> Spots:
     """Where and when each scenario looks into the forecast: (S, T) each."""
-    share = 1.0 if single else ENSEMBLE_SHARE_OF_PLACE
-    place = share * widening.at(widening.place_nm, lead_h) / NM_PER_DEG
-    north, east = z[:, NORTH, None] * place, z[:, EAST, None] * place / np.cos(np.radians(np.clip(where.latitude, -80.0, 80.0)))
-    shift_h = z[:, TIMING, None] * widening.at(widening.timing_h, lead_h) if single else np.zeros((len(z), 1))
+    places, shifts = (z[:, (EAST, NORTH)], z[:, TIMING, None]) if single else (ENSEMBLE_SPOTS, np.zeros((len(ENSEMBLE_SPOTS), 1)))
+    place = widening.at(widening.place_nm, lead_h) / NM_PER_DEG
+    east = places[:, 0, None] * place / np.cos(np.radians(np.clip(where.latitude, -80.0, 80.0)))
     return Spots(
-        time=_shifted(forecast, where.time, shift_h),
-        latitude=np.clip(where.latitude + north, -89.0, 89.0),
+        time=_shifted(forecast, where.time, shifts * widening.at(widening.timing_h, lead_h)),
+        latitude=np.clip(where.latitude + places[:, 1, None] * place, -89.0, 89.0),
         longitude=where.longitude + east,
+        spot=np.arange(len(z)) % len(places),
+        members=not single,
         plain=where,
     )
 
@@ -155,4 +160,4 @@ def _together(parts: Sequence[Part], where: Where, notes: tuple[str, ...]) -> xr
     label = np.concatenate([np.full(p.count, p.label) for p in parts])
     data = {name: (("scenario", "time"), np.concatenate([p.series[name] for p in parts])) for name in SERIES}
     coords = {"time": where.time.astype("datetime64[ns]"), "weight": ("scenario", weight / weight.sum()), "label": ("scenario", label)}
-    return xr.Dataset(data, coords=coords, attrs={"notes": notes})
+    return xr.Dataset(data, coords=coords, attrs={"notes": notes, "squall_basis": parts[0].squall_basis})
