@@ -2,6 +2,7 @@
 
 import doctest
 import importlib
+import platform
 from pathlib import Path
 
 import eccodes
@@ -18,6 +19,7 @@ RUN, BEFORE, ENSEMBLE = (FOLDER / f"kittiwake-{name}.grib2" for name in ("202605
 MODULES = ("lows", "airs", "seas", "skies", "encode", "make_demo", "make_small", "read_back", "storms")
 WIND = {"10u", "10v", "gust", "prmsl"}
 KEPT_TO = {"prmsl": 1.0, "cape": 10.0, "dirpw": 1.0, "r850": 1.0}  # the finest difference a file can show; 0.1 otherwise
+SAME_BYTES = eccodes.codes_get_api_version() == make_demo.MADE_WITH and platform.machine() == "x86_64"
 TORN = ("cut-short.grib2", "not-grib.grib2")
 
 
@@ -52,8 +54,8 @@ def test_the_script_makes_the_files_again(path: Path, make: object, tmp_path: Pa
     for one, two in zip(read_back(path), read_back(again), strict=True):
         assert (one.name, one.member, one.base, one.from_h, one.to_h) == (two.name, two.member, two.base, two.from_h, two.to_h)
         assert np.abs(one.values - two.values).max() <= 1.01 * KEPT_TO.get(one.name, 0.1)
-    if eccodes.codes_get_api_version() != make_demo.MADE_WITH:
-        pytest.skip(f"values agree; bytes are compared under ecCodes {make_demo.MADE_WITH} only")
+    if not SAME_BYTES:
+        pytest.skip(f"values agree; bytes are compared under ecCodes {make_demo.MADE_WITH} on x86_64 only")
     assert again.read_bytes() == path.read_bytes()
 
 
@@ -75,7 +77,7 @@ def test_the_small_files_are_small_and_made_by_the_script() -> None:
     for name, make in make_small.FILES.items():
         kept = (SMALL / name).read_bytes()
         assert len(kept) < 20_000
-        if eccodes.codes_get_api_version() == make_demo.MADE_WITH:
+        if SAME_BYTES:
             assert make() == kept, name
 
 
