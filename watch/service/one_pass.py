@@ -2,7 +2,6 @@
 all go through here.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -19,20 +18,18 @@ from watch.orders.compose import Setting, compose
 from watch.orders.document import ForecastUsed, Orders
 from watch.orders.invariants import broken
 from watch.orders.margin import margin_of
-from watch.orders.met import Met
 from watch.orders.schedule import Night, Schedule, make_schedule, quick_carried
 from watch.orders.weights import Aims, Weights
-from watch.passage.light import Light, Need, Sky, light_along
+from watch.passage.light import Light, Sky, light_along
 from watch.passage.route import Route
 from watch.passage.speed import apparent
 from watch.passage.track import Track
+from watch.service.aboard import Steps, asleep, met_of
 from watch.service.going import Going, distance_apart_nm, sail_along
-from watch.units import ms_to_kn, wrap_180
 from watch.weather.errors import Widening
 from watch.weather.look import Where
 from watch.weather.plain import plain_along
 from watch.weather.scenarios import make_scenarios, usable
-from watch.weather.wind import at_height
 from watch.when import STEP_MINUTES, STEPS_PER_HOUR, ShipTime, ceil_step, from_np, to_np
 
 Floats = NDArray[np.float64]
@@ -118,6 +115,17 @@ def _agree(asked: Asked, rig: Rig, going: Going) -> tuple[Track, xr.Dataset, Nig
     return track, scenarios, night, agreed
 
 
+def going_of(track: Track) -> Steps:
+    """The track as the boat goes along it, step by step."""
+    return Steps(
+        time=track.time,
+        latitude=track.latitude,
+        longitude=track.longitude,
+        course_deg=np.asarray(track.course_deg, dtype=float)[:-1],
+        boat_kn=np.asarray(track.speed_kn, dtype=float)[:-1],
+    )
+
+
 def where_of(track: Track) -> Where:
     """The track's steps (not its last mark), for the weather to be looked up along."""
     return Where(time=track.time[:-1], latitude=track.latitude[:-1], longitude=track.longitude[:-1])
@@ -125,7 +133,7 @@ def where_of(track: Track) -> Where:
 
 def night_of(asked: Asked, rig: Rig, track: Track, scenarios: xr.Dataset) -> Night:
     """What the boat meets along a track, cut where the weather is no longer known at all."""
-    met = met_of(asked.boat, track, scenarios)
+    met = met_of(asked.boat, going_of(track), scenarios)
     known = met.known().any(axis=0)
     first_unknown = int(np.argmin(known)) if not known.all() else met.steps
     if first_unknown == 0:
@@ -137,61 +145,16 @@ def night_of(asked: Asked, rig: Rig, track: Track, scenarios: xr.Dataset) -> Nig
     met = met.cut(first_unknown)
     ship = ship_of(asked, track)
     table = speed_table(asked.boat.speed)
-    return Night(rig=rig, met=met, table=table, asleep=_asleep(met, asked.aims, ship), aims=asked.aims, weights=asked.weights)
+    return Night(rig=rig, met=met, table=table, asleep=asleep(met, asked.aims, ship), aims=asked.aims, weights=asked.weights)
 
 
 def ship_of(asked: Asked, track: Track) -> ShipTime:
     return asked.ship or ShipTime.for_longitude(float(track.longitude[0]))
 
 
-def met_of(boat: BoatFile, track: Track, scenarios: xr.Dataset) -> Met:
-    """Scenarios at 10 m -> as the boat's own limits mean them: height, knots, angle to her course, light."""
-    factor = 1.0 if boat.boat.limits_at == "10 m" else float(at_height(1.0, boat.boat.anemometer_height_m))
-    series = {name: scenarios[name].values for name in ("mean_ms", "gust_ms", "low_ms", "from_deg", "sea_m", "steepness")}
-    day, moon = _through_each_step(light_of(track))
-    angle = np.abs(wrap_180(series["from_deg"] - np.asarray(track.course_deg, dtype=float)[:-1]))
-    return Met(
-        time=track.time,
-        weight=scenarios["weight"].values,
-        mean_kn=ms_to_kn(series["mean_ms"]) * factor,
-        gust_kn=ms_to_kn(series["gust_ms"]) * factor,
-        low_kn=ms_to_kn(series["low_ms"]) * factor,
-        angle_deg=angle,
-        sea_m=series["sea_m"],
-        steepness=series["steepness"],
-        boat_kn=np.asarray(track.speed_kn, dtype=float)[:-1],
-        day=day,
-        moon=moon,
-    )
-
-
-def light_of(track: Track) -> Light:
-    """The light at each mark of the track."""
-    return light_along(track.time, track.latitude, track.longitude)
-
-
-def _through_each_step(light: Light) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """(T), (T): light enough by day, and moonlit, from the beginning of each step to its end."""
-    day, moon = light.enough(Need.DAY), light.enough(Need.MOON)
-    return day[:-1] & day[1:], moon[:-1] & moon[1:]
-
-
-def _asleep(met: Met, aims: Aims, ship: ShipTime) -> NDArray[np.bool_]:
-    """(T): her sleeping hours, by ship's time."""
-    minutes = (met.time[:-1].astype("datetime64[m]").astype(np.int64) + ship.offset_minutes) % 1440
-    begins, ends = _minutes(aims.sleep_from), _minutes(aims.sleep_to)
-    asleep: NDArray[np.bool_] = (minutes >= begins) & (minutes < ends) if begins < ends else (minutes >= begins) | (minutes < ends)
-    return asleep
-
-
-def _minutes(clock: str) -> int:
-    hours, minutes = clock.split(":")
-    return int(hours) * 60 + int(minutes)
-
-
 def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, agreed: bool) -> Setting:
     steps = night.met.steps
-    light = light_of(track)
+    light = light_along(track.time, track.latitude, track.longitude)
     missing = list(scenarios.attrs["notes"])
     missing += [note for f in usable(asked.forecasts) for note in f.notes]
     if not agreed:
