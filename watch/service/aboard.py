@@ -1,4 +1,4 @@
-"""The scenarios as they are met aboard: at the height and in the wind that her limits mean, at the angle to her course, in what light."""
+"""The scenarios as they are met aboard: at the height that her limits mean, at the angle to her course, in what light."""
 
 from dataclasses import dataclass
 
