@@ -73,7 +73,7 @@ def _go(rig: Carriages, k: Ints, s: Step) -> None:
     angle = np.abs(s.course_twa)
     on = rig.on_course[k]
     all_on = bool(on.all())
-    close = angle < rig.points[k]
+    close = angle < rig.too_close[k]
     any_close = bool(close.any())
     look_up, gains = angle, close
     if any_close:
