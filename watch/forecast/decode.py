@@ -1,19 +1,16 @@
 """One GRIB field through ecCodes: what it is, whose, for when, where, and its values; headers looked at once a kind (I/O)."""
 
-import os
 import re
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any, NamedTuple, TextIO
+from typing import NamedTuple
 
-import eccodes
 import numpy as np
 from numpy.typing import NDArray
 
 from watch.forecast.box import Box
 from watch.forecast.frames import Frame
+from watch.forecast.handle import DamagedError, Handle
 from watch.forecast.layout import READABLE, TOO_MANY_POINTS, GridHeader, GridRefusedError, Layout, layout, unreadable
 from watch.forecast.names import LABELS, Header, Refusal, What, identify, of_no_use
 
@@ -26,10 +23,6 @@ SHORTEST = {0: 34, 1: 37, 8: 58, 11: 61}
 ISOBARIC = 100
 MEMBER_SECTIONS = (1, 30)  # local sections of GRIB1, centre 98, that have the member in octet 50
 ENSEMBLE_TEMPLATES = {1, 11, 33, 34, 41, 43, 60, 61}
-
-
-class DamagedError(Exception):
-    """A message that makes the whole file suspect; the text completes 'message 3 (gust) ...'."""
 
 
 class Whose(NamedTuple):
@@ -70,33 +63,6 @@ class _Kind:
     timing: tuple[object, ...]  # what decides, together with the time octets, which step a message belongs to
 
 
-_log: tuple[TextIO, TextIO | None] | None = None  # where ecCodes' complaints go while quiet, and afterwards
-
-
-@contextmanager
-def quiet() -> Iterator[None]:
-    """While inside, ecCodes keeps its complaints to itself: what is wrong is said by us, in one sentence."""
-    global _log
-    if _log is None:
-        _log = _open_log()
-    silent, voice = _log
-    eccodes.codes_context_set_logging(silent)
-    try:
-        yield
-    finally:
-        if voice is not None:
-            eccodes.codes_context_set_logging(voice)
-
-
-def _open_log() -> tuple[TextIO, TextIO | None]:
-    """Two files for the library's log, kept open because it writes to them whenever it likes; no second where nobody listens."""
-    silent = open(os.devnull, "w", encoding="ascii")  # noqa: SIM115
-    try:
-        return silent, open(2, "w", encoding="ascii", closefd=False)
-    except OSError:
-        return silent, None
-
-
 class Decoder:
     """Reads fields one by one. What ecCodes says of a header is kept: messages of the same kind cost only their values."""
 
@@ -116,7 +82,7 @@ class Decoder:
         key, when, member = _parts(frame)
         if (key in self._kinds and self._kinds[key] is None) or _of_no_use(frame):
             return None
-        with _Handle(frame.message) as handle:
+        with Handle(frame.message) as handle:
             kind = self._kind(key, handle, frame)
             if kind is None:
                 return None
@@ -127,7 +93,7 @@ class Decoder:
             except DamagedError as damage:
                 raise DamagedError(f"({LABELS[kind.found.name]}) {damage}") from None
 
-    def _slice(self, frame: Frame, handle: "_Handle", kind: _Kind, what: What, when: bytes,
+    def _slice(self, frame: Frame, handle: Handle, kind: _Kind, what: What, when: bytes,
                member: bytes) -> Slice | Refusal | Outside:
         place = self._layout(frame, handle)
         if isinstance(place, GridRefusedError):
@@ -145,7 +111,7 @@ class Decoder:
             raise DamagedError(str(refused)) from None
         return Slice(whose, what, number, start_s, end_s, place, window)
 
-    def _kind(self, key: tuple[bytes, ...], handle: "_Handle", frame: Frame) -> _Kind | None:
+    def _kind(self, key: tuple[bytes, ...], handle: Handle, frame: Frame) -> _Kind | None:
         if key not in self._kinds:
             header = _header(handle, frame)
             found = identify(header)
@@ -155,7 +121,7 @@ class Decoder:
                 timing=(frame.edition, header.template, header.step_type, key[-1]))
         return self._kinds[key]
 
-    def _run(self, frame: Frame, handle: "_Handle") -> datetime:
+    def _run(self, frame: Frame, handle: Handle) -> datetime:
         raw = frame.head[13:20] if frame.edition == 2 else frame.head[12:17] + frame.head[24:25]
         if raw not in self._runs:
             day, clock = handle.number("dataDate"), handle.number("dataTime")
@@ -168,7 +134,7 @@ class Decoder:
             self._runs[raw] = run
         return self._runs[raw]
 
-    def _step(self, kind: _Kind, when: bytes, handle: "_Handle") -> tuple[int, int]:
+    def _step(self, kind: _Kind, when: bytes, handle: Handle) -> tuple[int, int]:
         key = (kind.timing, when)
         if key not in self._steps:
             text = handle.text("stepRange")
@@ -183,60 +149,19 @@ class Decoder:
             self._steps[key] = (start, end)
         return self._steps[key]
 
-    def _member(self, kind: _Kind, member: bytes, handle: "_Handle") -> int:
+    def _member(self, kind: _Kind, member: bytes, handle: Handle) -> int:
         key = (id(kind), member)
         if key not in self._members:
             self._members[key] = handle.number("number")
         return self._members[key]
 
-    def _layout(self, frame: Frame, handle: "_Handle") -> Layout | GridRefusedError | str:
+    def _layout(self, frame: Frame, handle: Handle) -> Layout | GridRefusedError | str:
         """How to read the grid, why it is refused, or, where it does not reach the box, its span in words."""
         if frame.points > TOO_MANY_POINTS:
             return GridRefusedError(f"claims {frame.points} points, more than {TOO_MANY_POINTS}: fetch a smaller area")
         if frame.grid not in self._layouts:
             self._layouts[frame.grid] = _new_layout(frame, handle, self.box)
         return self._layouts[frame.grid]
-
-
-class _Handle:
-    """A message in ecCodes' hands; what it cannot give is a DamagedError."""
-
-    def __init__(self, message: bytes) -> None:
-        try:
-            self._id = eccodes.codes_new_from_message(message)
-        except eccodes.CodesInternalError:
-            raise DamagedError("cannot be taken apart") from None
-
-    def __enter__(self) -> "_Handle":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        eccodes.codes_release(self._id)
-
-    def text(self, key: str) -> str:
-        return str(self._get(eccodes.codes_get_string, key))
-
-    def number(self, key: str) -> int:
-        return int(self._get(eccodes.codes_get_long, key))
-
-    def real(self, key: str) -> float:
-        return float(self._get(eccodes.codes_get_double, key))
-
-    def values(self) -> NDArray[np.float64]:
-        values: NDArray[np.float64] = self._get(eccodes.codes_get_double_array, "values")
-        return values
-
-    def reals(self, key: str) -> tuple[float, ...]:
-        return tuple(float(value) for value in self._get(eccodes.codes_get_double_array, key))
-
-    def has(self, key: str) -> bool:
-        return bool(eccodes.codes_is_defined(self._id, key)) and not eccodes.codes_is_missing(self._id, key)
-
-    def _get(self, getter: Callable[[int, str], Any], key: str) -> Any:
-        try:
-            return getter(self._id, key)
-        except eccodes.CodesInternalError as error:
-            raise DamagedError(f"cannot be decoded ({key}: {str(error).lower()})") from None
 
 
 def _too_short(frame: Frame) -> bool:
@@ -276,7 +201,7 @@ def _parts(frame: Frame) -> tuple[tuple[bytes, ...], bytes, bytes]:
     return (fixed_head, frame.local, fixed, rest), when, product[35:36] * ensemble
 
 
-def _header(handle: _Handle, frame: Frame) -> Header:
+def _header(handle: Handle, frame: Frame) -> Header:
     wmo = None
     if frame.edition == 2:
         wmo = (handle.number("discipline"), handle.number("parameterCategory"), handle.number("parameterNumber"))
@@ -288,7 +213,7 @@ def _header(handle: _Handle, frame: Frame) -> Header:
     )
 
 
-def _new_layout(frame: Frame, handle: _Handle, box: Box | None) -> Layout | GridRefusedError | str:
+def _new_layout(frame: Frame, handle: Handle, box: Box | None) -> Layout | GridRefusedError | str:
     try:
         if not frame.grid:
             raise GridRefusedError("does not say where its points lie: fetch it on a plain latitude/longitude grid")
@@ -299,7 +224,7 @@ def _new_layout(frame: Frame, handle: _Handle, box: Box | None) -> Layout | Grid
         return refused
 
 
-def _grid(handle: _Handle, edition: int) -> GridHeader:
+def _grid(handle: Handle, edition: int) -> GridHeader:
     kind = handle.text("gridType")
     if kind not in READABLE:
         raise unreadable(kind)

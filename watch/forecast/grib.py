@@ -8,9 +8,10 @@ from watch.faults import BadInputError
 from watch.forecast.assemble import assemble, by_freshness
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
-from watch.forecast.decode import DamagedError, Decoder, Outside, Slice, Whose, quiet
+from watch.forecast.decode import Decoder, Outside, Slice, Whose
 from watch.forecast.frames import ASK_AGAIN, frames
 from watch.forecast.gather import Gathered
+from watch.forecast.handle import DamagedError, quiet
 from watch.forecast.names import LABELS, Refusal
 
 NOTHING = ("holds none of the fields that the watch reads (wind, gust, pressure, CAPE, rain, waves, temperature): "

@@ -25,6 +25,13 @@ def at(field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitude: Arr
     field: (member, time, latitude, longitude) as the contract has it. time: datetime64, UTC; latitude, longitude [deg], matched
     modulo 360; any shapes that fit one common shape. -> (member, *shape), the field's unit. NaN off the grid, outside the field's
     times, and wherever a corner that counts is missing. Raises ValueError for a field of intervals: those are for `strongest`.
+
+    >>> hours = np.array(["2026-05-14T00:00", "2026-05-14T06:00"], dtype="datetime64[s]")
+    >>> glass = xr.DataArray(np.array([[[[100000.0, 100200.0]] * 2, [[99400.0, 99600.0]] * 2]]), name="pressure_pa",
+    ...     dims=("member", "time", "latitude", "longitude"),
+    ...     coords={"member": [0], "time": hours, "time_from": ("time", hours), "latitude": [30.0, 31.0], "longitude": [350.0, 351.0]})
+    >>> at(glass, np.datetime64("2026-05-14T02:00"), 30.5, -9.5).tolist()
+    [99900.0]
     """
     if _of_intervals(field):
         raise ValueError(f"{field.name} belongs to stretches of time: take strongest(), not at()")
@@ -41,6 +48,15 @@ def strongest(field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitu
     after its end; between two instants the stronger end counts. A step at the last instant is therefore unknown (NaN); with
     minutes=0, an instant alone is asked for, it is known. A field of intervals (gust as a maximum, rain): the largest of all
     intervals that overlap the step; NaN where they do not cover the whole of it. Arguments and result as for `at`.
+
+    >>> hours = np.array(["2026-05-14T06:00", "2026-05-14T12:00"], dtype="datetime64[s]")
+    >>> gust = xr.DataArray(np.array([[[[12.0] * 2] * 2, [[19.0] * 2] * 2]]), name="gust_ms",
+    ...     dims=("member", "time", "latitude", "longitude"),
+    ...     coords={"member": [0], "time": hours, "time_from": ("time", hours - np.timedelta64(6, "h")),
+    ...             "latitude": [30.0, 31.0], "longitude": [-10.0, -9.0]})
+    >>> steps = np.array(["2026-05-14T05:50", "2026-05-14T05:55", "2026-05-14T12:00"], dtype="datetime64[s]")
+    >>> strongest(gust, steps, 30.5, -9.5).tolist()
+    [[12.0, 19.0, nan]]
     """
     return _Points.of(field, time, latitude, longitude).over_the_step([field], _itself, minutes)
 
@@ -92,7 +108,8 @@ def strong_gust(forecast: Forecast, time: ArrayLike, latitude: ArrayLike, longit
                 minutes: float = STEP_MINUTES) -> Floats:
     """Gust [m/s] for limits during the step that begins at each time -> (member, *shape).
 
-    At least the mean wind, where that is known. NaN where the gust is unknown, everywhere when the forecast has none. Arguments as for `strongest`.
+    At least the mean wind, where that is known. NaN where the gust is unknown, everywhere when the forecast has none. Otherwise
+    as for `strongest`.
     """
     if not forecast.has(Name.GUST_MS):
         return _nothing(forecast, time, latitude, longitude)
@@ -172,7 +189,8 @@ class _Points:
         turned = np.where((turned > lons[-1] + NEAR_DEG) & (turned - 360.0 >= lons[0] - NEAR_DEG), turned - 360.0, turned)
         south, north, up, in_lat = _along(lats, lat.ravel())
         west, east, over, in_lon = _along(lons, turned)
-        corners = np.stack([south * lons.size + west, south * lons.size + east, north * lons.size + west, north * lons.size + east])
+        south, north = south * lons.size, north * lons.size
+        corners = np.stack([south + west, south + east, north + west, north + east])
         weights = np.stack([(1 - up) * (1 - over), (1 - up) * over, up * (1 - over), up * over])
         return cls(shape=when.shape, time_s=when.ravel(), corners=corners, weights=weights, inside=in_lat & in_lon)
 
