@@ -17,6 +17,9 @@ COURSE = "course"  # the element that says what she does with the wind; every bo
 ON_COURSE = "on course"
 
 
+SEA_LIMIT = "a number in metres: the wave height it is not done above"
+
+
 class Place(StrEnum):
     """Where on deck a job is done; the order is from easy to hard."""
 
@@ -112,7 +115,7 @@ class Job(Grounds):
     heading: Heading = Field(strict=False, description='"any", "head to wind" or "off the wind"', examples=["any"])
     mean_kn: Knots = Field(description="a number in knots: the mean wind it is not done above", examples=[28])
     gust_kn: Knots = Field(description="a number in knots: the gust it is not done above", examples=[35])
-    sea_m: float | None = Field(default=None, gt=0, le=30, description="a number in metres: the wave height it is not done above", examples=[3])
+    sea_m: float | None = Field(default=None, gt=0, le=30, description=SEA_LIMIT, examples=[3])
     steepness: float | None = Field(
         default=None, gt=0, le=0.2, description="wave height by length above which it is not done", examples=[0.05]
     )
@@ -190,7 +193,7 @@ class Mode(Grounds):
     reserve_minutes: Minutes = Field(description="minutes in reserve", examples=[10])
     mean_kn: Knots = Field(description="a number in knots: the mean wind she cannot be brought into it above", examples=[45])
     gust_kn: Knots = Field(description="a number in knots: the gust she cannot be brought into it above", examples=[55])
-    sea_m: float | None = Field(default=None, gt=0, le=30, description="a number in metres: the wave height it is not done above", examples=[5])
+    sea_m: float | None = Field(default=None, gt=0, le=30, description=SEA_LIMIT, examples=[5])
     light: Light = Field(strict=False, default=Light.NONE, description='"day", "moon" or "none"', examples=["none"])
 
 

@@ -20,6 +20,7 @@ def as_json(orders: Orders) -> str:
 def plain(value: Any) -> Any:
     """Dataclasses, tuples, times -> dicts, lists, ISO 8601 text; NaN -> null, since a number that is not known is not a number.
 
+    >>> from watch.when import ShipTime
     >>> plain((1.0, float("nan"), ShipTime(-180)))
     [1.0, None, {'offset_minutes': -180}]
     """

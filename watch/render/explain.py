@@ -8,7 +8,7 @@ import numpy as np
 
 from watch.faults import BadInputError
 from watch.orders import margin, windows
-from watch.orders.met import quantile, share
+from watch.orders.met import quantile
 from watch.orders.schedule import Schedule, Task
 from watch.orders.tell import Teller, percent
 from watch.orders.windows import deck_windows, outside
@@ -66,7 +66,7 @@ def _hours(tell: Teller, task: Task) -> Iterator[str]:
     first = max(0, task.begins - 6 * STEPS_PER_HOUR)
     for t in range(first, min(met.steps, task.closes + 4 * STEPS_PER_HOUR), STEPS_PER_HOUR):
         span = slice(t, t + found.steps)
-        each = [1.0 - float(share(met, b[:, span].any(axis=1))) for b in bad.values()]
+        each = [1.0 - float(met.weight @ b[:, span].any(axis=1)) for b in bad.values()]
         lit = "enough" if met.light_enough(job.light)[span].all() else "too dark"
         yield f"  {tell.clock(t):<10}{100 * found.chance[t]:>4.0f}%" + "".join(f"{100 * e:>13.0f}%" for e in each) + f"   {lit}"
 
@@ -101,7 +101,8 @@ def _method(schedule: Schedule) -> Iterator[str]:
     for t in range(0, met.steps, 6 * STEPS_PER_HOUR):
         at = slice(t, t + 1)
         values = [float(quantile(met.gust_kn[:, at], met.weight, q)[0]) for q in (0.5, aims.planning_share)]
-        yield f"  {Teller(schedule, ShipTime(0)).clock(t):<12} gust {values[0]:>5.0f} {values[1]:>5.0f} {np.max(met.gust_kn[:, at]):>5.0f} kn"
+        worst = float(np.max(met.gust_kn[:, at]))
+        yield f"  {Teller(schedule, ShipTime(0)).clock(t):<12} gust {values[0]:>5.0f} {values[1]:>5.0f} {worst:>5.0f} kn"
     yield ""
     yield from _docstring(windows)
     yield from _docstring(margin)

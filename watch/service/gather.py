@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from watch.boat.model import BoatFile
 from watch.boat.rig import RigState
 from watch.faults import BadInputError
@@ -76,7 +78,7 @@ def _degrees(text: str, *, latitude: bool) -> float:
 def box_of(route: Route, place: tuple[float, float] | None) -> Box:
     """The box round what is left of the route, with a margin."""
     points = [(w.latitude, w.longitude) for w in route.waypoints] + ([place] if place else [])
-    return Box.around([p[0] for p in points], [p[1] for p in points], miles=MARGIN_NM)
+    return Box.around(np.array([p[0] for p in points]), np.array([p[1] for p in points]), miles=MARGIN_NM)
 
 
 def forecasts_of(paths: Sequence[Path]) -> tuple[Forecast, ...]:

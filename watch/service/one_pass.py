@@ -162,7 +162,7 @@ def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, ag
     if bool(np.asarray(track.unknown)[:steps].any()):
         missing.append("For part of the track the wind is not known; she is taken to go on as before.")
     whole = steps == len(track.time) - 1
-    arrival = None if np.isnat(track.arrival) else from_np(track.arrival)
+    arrival = None if np.isnat(track.arrival) else from_np(np.datetime64(str(track.arrival), "s"))
     return Setting(
         boat=asked.boat.boat.name,
         passage=_passage(asked.route),

@@ -98,5 +98,8 @@ def _mean_of(forecasts: Sequence[Forecast], name: Name, where: Where) -> Floats:
     if not having:
         return np.full(len(where.time), np.nan)
     if name is Name.GUST_MS:
-        return np.asarray(sample.strong_gust(having[0], where.time, where.latitude, where.longitude), dtype=float).mean(axis=0)
-    return np.asarray(sample.at(having[0].fields[name], where.time, where.latitude, where.longitude), dtype=float).mean(axis=0)
+        members = sample.strong_gust(having[0], where.time, where.latitude, where.longitude)
+    else:
+        members = sample.at(having[0].fields[name], where.time, where.latitude, where.longitude)
+    mean: Floats = members.mean(axis=0)
+    return mean
