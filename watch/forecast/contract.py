@@ -38,14 +38,16 @@ class Forecast:
     """One run of one model over one box.
 
     fields: Name -> DataArray with dims (member, time, latitude, longitude), float32, SI unit in attrs["units"]. Each field keeps
-    its own grid and its own times: nothing is regridded. Coordinates of each:
-      member: int, 0 for a single run or a control; a member that lacks a field at a time is NaN there;
+    its own grid and its own times: nothing is regridded. The two components of one wind share all their coordinates. attrs also
+    has "statistic" (instant, maximum or mean) and "guise" (name and level in the file). Coordinates of each:
+      member: int, 0 for a single run or a control, the same in all fields; a member that lacks a field at a time is NaN there;
       time: datetime64[s], UTC, valid time, strictly increasing, irregular steps allowed;
       time_from(time): datetime64[s], start of the interval of a maximum, mean or accumulation; equal to time when instantaneous;
       latitude: float, strictly increasing; longitude: float, strictly increasing and unwrapped (it may pass 180 or 360), width
       at most 360 degrees; a grid that goes round the world repeats its first column at + 360 so that there is no seam.
-    run: base time, aware UTC. centre: the issuing centre's short name as the file has it. kind: "single" or "ensemble".
-    files: names of the files it came from. notes: sentences for the sailor on what was skipped, odd or missing.
+    run: base time, aware UTC. centre: the issuing centre's short name as the file has it. kind: "ensemble" when there is more
+    than one member, else "single" (a control run alone is a single run). files: names of the files it came from. notes: sentences
+    for the sailor on what was skipped, odd or missing.
     """
 
     run: datetime

@@ -1,0 +1,82 @@
+"""Reads GRIB files of either edition into Forecasts, in one pass over their messages (I/O)."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from watch.faults import BadInputError
+from watch.forecast.assemble import assemble, by_freshness
+from watch.forecast.box import Box
+from watch.forecast.contract import Forecast
+from watch.forecast.decode import Decoder, Outside, Slice, Whose
+from watch.forecast.frames import ASK_AGAIN, frames
+from watch.forecast.gather import Gathered
+from watch.forecast.handle import DamagedError, quiet
+from watch.forecast.names import LABELS, Refusal
+
+NOTHING = ("holds none of the fields that the watch reads (wind, gust, pressure, CAPE, rain, waves, temperature): "
+           "fetch at least the wind at 10 m")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Remark:
+    """A message of a field that is needed and cannot be used. quiet: said only when the field comes from nowhere else."""
+
+    file: str
+    label: str
+    name: str
+    why: str
+    quiet: bool
+
+
+def read(paths: Sequence[Path], box: Box | None = None) -> tuple[Forecast, ...]:
+    """GRIB files -> Forecasts, newest run first, each run of each centre apart, an ensemble apart from a single run.
+
+    Of every field only the window that encloses the box is kept. A message of a field that is needed but cannot be used makes a
+    note. Raises BadInputError, one sentence a fault, for a file that is missing, no GRIB, cut short or damaged (nothing of it is
+    used), and when the files hold nothing of use for the box.
+    """
+    if not paths:
+        raise ValueError("read() needs at least one file")
+    decoder, groups, remarks = Decoder(box), dict[Whose, Gathered](), list[Remark]()
+    with quiet():
+        for path in paths:
+            _read_file(path, decoder, groups, remarks)
+    found = [forecast for whose, gathered in groups.items() for forecast in assemble(whose.run, whose.centre, gathered, box)]
+    if not found:
+        raise BadInputError(paths[0], _sentences(remarks, paths[0].name) or [NOTHING])
+    known = {name for forecast in found for name in forecast.fields}
+    notes = _sentences([r for r in remarks if not r.quiet or r.name not in known], paths[0].name if len(paths) == 1 else "")
+    return by_freshness(replace(forecast, notes=(*forecast.notes, *notes)) for forecast in found)
+
+
+def _read_file(path: Path, decoder: Decoder, groups: dict[Whose, Gathered], remarks: list[Remark]) -> None:
+    for frame in frames(path):
+        try:
+            got = decoder.read(frame)
+        except DamagedError as damage:
+            raise BadInputError(path, [f"message {frame.label} {damage}; {ASK_AGAIN}"]) from None
+        if isinstance(got, Slice):
+            gathered = groups.setdefault(got.whose, Gathered())
+            if path.name not in gathered.files:
+                gathered.files.append(path.name)
+            place = f"{path.name} message {frame.label}"
+            gathered.add(got.what, got.layout.axes, got.layout.partial, got.member, (got.start_s, got.end_s), got.values, place)
+        elif isinstance(got, Outside):
+            why = f"covers {got.span} and does not reach the area asked for: fetch the forecast for where she will be"
+            remarks.append(Remark(file=path.name, label=frame.label, name=got.name, why=why, quiet=False))
+        elif isinstance(got, Refusal):
+            remarks.append(Remark(file=path.name, label=frame.label, name=got.name, why=got.why, quiet=got.quiet))
+
+
+def _sentences(remarks: Sequence[Remark], said: str) -> tuple[str, ...]:
+    """One sentence a file and reason: the first message, how many more, of which fields. said: a file that needs no naming."""
+    kinds: dict[tuple[str, str], list[Remark]] = {}
+    for remark in remarks:
+        kinds.setdefault((remark.file, remark.why), []).append(remark)
+    sentences = []
+    for (file, why), (first, *others) in kinds.items():
+        names = ", ".join(dict.fromkeys(LABELS[other.name] for other in others))
+        more = f" (and {len(others)} more like it: {names})" if others else ""
+        sentences.append(f"{'' if file == said else file + ' '}message {first.label} ({LABELS[first.name]}) {why}{more}")
+    return tuple(sentences)
