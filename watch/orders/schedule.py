@@ -175,7 +175,7 @@ def _work_cost(night: Night, found: Chances) -> Floats:
     weights = night.weights
     in_dark = np.where(night.met.dark, getattr(weights, dark), 0.0)
     cost = getattr(weights, fixed) + in_dark + weights.job_risk * (1.0 - found.chance)
-    return np.where(found.is_open(night.aims.window_chance), cost, np.inf)
+    return np.where(found.enough(night.aims.window_chance), cost, np.inf)
 
 
 def risk_of(judged: Judged, carried: Ints, moves: list[Move] | tuple[Move, ...]) -> Risk:

@@ -79,7 +79,7 @@ def _needed(schedule: Schedule, tell: Teller) -> tuple[str, ...]:
 def _shut_line(edge: Edge, tell: Teller, before: int) -> str:
     found = tell.judged.chance_of(edge.job)
     windows = [w for w in deck_windows(found, tell.night.aims.window_chance) if w.first < before]
-    if found.is_open(tell.night.aims.window_chance)[0] and not windows:
+    if found.enough(tell.night.aims.window_chance)[0] and not windows:
         return f"“{edge.job.name}” can be begun now, but takes {edge.job.minutes:g} minutes."
     if not windows:
         reason = Reason(int(found.reason[0]))

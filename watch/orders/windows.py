@@ -40,7 +40,7 @@ class Chances:
     chance: Floats
     reason: Ints
 
-    def is_open(self, asked: float) -> Bools:
+    def enough(self, asked: float) -> Bools:
         return self.chance >= asked - 1e-12
 
 
@@ -112,7 +112,7 @@ def _any_ahead(true: Bools, steps: int) -> Bools:
 def deck_windows(found: Chances, asked: float) -> list[DeckWindow]:
     """Chances -> the windows in which a start has at least the asked-for chance, each with what shuts it."""
     windows = []
-    for run in runs(found.is_open(asked)):
+    for run in runs(found.enough(asked)):
         if not run.value:
             continue
         reason = Reason(int(found.reason[run.last])) if run.last < len(found.chance) else Reason.FORECAST_ENDS
