@@ -63,6 +63,9 @@ class Teller:
         high = self._high(winds, share)
         if not np.isfinite(high):
             return f"{what} not known"
+        if wind_up_kn(high) <= limit:
+            over = float(self.met.weight @ ~(np.max(winds, axis=1) <= limit))
+            return f"{what} pass the job's limit of {limit_down_kn(limit)} kn in {percent(over).replace(' in ', ' of ')} weathers"
         return f"{what} to {wind_up_kn(high)} kn; the job's limit is {limit_down_kn(limit)}"
 
     def _high(self, values: Floats, share: float) -> float:
