@@ -96,7 +96,11 @@ def step_mean(seconds: Floats, values: Floats, start_s: float, bin_s: float) -> 
 
 
 def step_direction(seconds: Floats, size: Floats, direction_deg: Floats, start_s: float, bin_s: float) -> float:
-    """Direction [deg] of the mean vector; NaN without readings or when they cancel out."""
+    """Direction [deg] of the mean vector; NaN without readings or when they cancel out.
+
+    >>> round(step_direction(np.array([0.0, 300.0]), np.array([5.0, 5.0]), np.array([80.0, 100.0]), 0.0, 10.0), 6)
+    90.0
+    """
     east, north = wind_components_ms(size, direction_deg)
     mean_east, mean_north = step_mean(seconds, east, start_s, bin_s), step_mean(seconds, north, start_s, bin_s)
     if not math.hypot(mean_east, mean_north) >= CALM_MS:
@@ -106,7 +110,8 @@ def step_direction(seconds: Floats, size: Floats, direction_deg: Floats, start_s
 
 def largest_gust(seconds: Floats, speed_ms: Floats, start_s: float) -> tuple[float, GustKind]:
     """Readings of a step, with those of the three seconds before it -> largest three-second mean [m/s] that ends in it, or the
-    largest single reading where the readings are too sparse for that. Source: wmo-8-wind-1.
+    largest single reading where the readings are too sparse for that, be it all through or only around that reading: what is
+    next to a gap is not lost. Source: wmo-8-wind-1.
 
     >>> largest_gust(np.arange(600.0), np.where(np.arange(600) % 60 < 2, 15.0, 9.0), 0.0)
     (13.0, <GustKind.THREE_SECOND: 'three_second'>)
@@ -126,10 +131,22 @@ def largest_gust(seconds: Floats, speed_ms: Floats, start_s: float) -> tuple[flo
     whole = (seconds[many - 1 :] - seconds[: seconds.size - many + 1] <= GUST_S) & ends[many - 1 :]
     if not coverage(seconds[many - 1 :][whole], start_s, WIND_BIN_S) >= ENOUGH:
         return largest, GustKind.LARGEST_READING
-    return float(means[whole].max()), GustKind.THREE_SECOND
+    gust = float(means[whole].max())
+    edges = np.zeros(seconds.size + 1)
+    np.add.at(edges, np.flatnonzero(whole), 1.0)
+    np.add.at(edges, np.flatnonzero(whole) + many, -1.0)
+    alone = ends & (np.cumsum(edges)[:-1] == 0.0)
+    if alone.any() and speed_ms[alone].max() > gust:
+        return float(speed_ms[alone].max()), GustKind.LARGEST_READING
+    return gust, GustKind.THREE_SECOND
 
 
 def bin_s_of(quantity: Quantity) -> float:
+    """Length of the bins [s] in which a step must be covered for this quantity.
+
+    >>> bin_s_of(Quantity.TRUE_WIND_MS), bin_s_of(Quantity.PRESSURE_PA)
+    (10.0, 200.0)
+    """
     if quantity is Q.PRESSURE_PA:
         return GLASS_BIN_S
     slow = (*BOAT_SPEEDS, *POSITION, Q.GROUND_COURSE_DEG, Q.HEADING_DEG, Q.HEADING_MAGNETIC_DEG, Q.VARIATION_DEG)
@@ -159,7 +176,11 @@ def _coverage_of(stream: Stream, keep: Flags, start_s: float) -> float:
 
 
 def mean_of(chosen: Chosen | None, start_s: float) -> float:
-    """Mean of the chosen readings, NaN when they are too few."""
+    """Mean of the chosen readings, NaN when they are too few.
+
+    >>> mean_of(None, 0.0)
+    nan
+    """
     if chosen is None or chosen.grade == 0:
         return math.nan
     return step_mean(chosen.stream.seconds, chosen.stream.values, start_s, bin_s_of(chosen.stream.quantity))

@@ -91,7 +91,7 @@ class SerialFeed:
 
     def __init__(self, device: str, baud: int = 4800) -> None:
         self.name = f"{device} at {baud} baud"
-        self._serial = needed("serial", "a serial line")
+        self._serial = needed("serial", "pyserial", "a serial line")
         self._device, self._baud = device, baud
         if not 300 <= baud <= 921600:
             raise BadInputError(device, [f"{baud} baud is no speed of a serial line: 4800 or 38400 are usual"])
@@ -140,8 +140,8 @@ class WebsocketFeed:
 
     def __init__(self, url: str) -> None:
         self.name = url
-        self._client = needed("websockets.sync.client", "a Signal K stream")
-        self._broken = needed("websockets.exceptions", "a Signal K stream").WebSocketException
+        self._client = needed("websockets.sync.client", "websockets", "a Signal K stream")
+        self._broken = needed("websockets.exceptions", "websockets", "a Signal K stream").WebSocketException
         parts = urlsplit(url)
         if parts.scheme not in ("ws", "wss") or not parts.hostname:
             raise BadInputError(url, ["write it like ws://192.168.1.5:3000/signalk/v1/stream?subscribe=self"])
@@ -165,10 +165,10 @@ def checked_port(port: int, where: str) -> int:
     return port
 
 
-def needed(module: str, what: str) -> Any:
+def needed(module: str, package: str, what: str) -> Any:
     """A module of the instruments extra; when it is missing, the sentence that says how to get it."""
     try:
         return importlib.import_module(module)
     except ImportError:
-        says = f'{what} needs the package {module.split(".")[0]}: install it with pip install "nightorders[instruments]"'
+        says = f'{what} needs the package {package}: install it with pip install "nightorders[instruments]"'
         raise BadInputError("instruments", [says]) from None

@@ -8,7 +8,7 @@ import math
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -101,14 +101,15 @@ class SilentError(ConnectionError):
 class Link:
     """One thread that hears one feed. start() once, take() or wait() as often as wanted, stop() at the end.
 
-    clock: gives the time now, aware; for a recording its own times are used. Each reading comes out once, in order.
+    clock: gives the time now, aware; for a recording its own times are used. label: put before the source of each reading, for a
+    boat with two alike. Each reading comes out once, in order.
     """
 
     def __init__(self, feed: Feed, reader: Reader, *, clock: Callable[[], datetime], patience: Patience | None = None,
-                 most_held: int = MOST_HELD) -> None:
+                 most_held: int = MOST_HELD, label: str = "") -> None:
         self._feed, self._reader, self._clock = feed, reader, clock
         self._patience = patience or Patience()
-        self._most = most_held
+        self._most, self._label = most_held, label
         self._held: deque[Reading] = deque()
         self._changed = Condition()
         self._stop = Event()
@@ -197,6 +198,10 @@ class Link:
             if self._feed.ends:
                 raise BadInputError(self._feed.name, [f"cannot be read: {_reason(error)}"]) from None
             return _reason(error)
+        except BadInputError:
+            raise
+        except Exception as error:  # noqa: BLE001 - whatever a library throws, a reader that dies would leave the watch blind
+            return f"a fault in the program ({type(error).__name__} {error})"
         if self._feed.ends and not self._stop.is_set():
             self._tell(Phase.ENDED, "played to its end")
         return None
@@ -216,6 +221,8 @@ class Link:
     def _keep(self, data: bytes | str, received: datetime) -> bool:
         """Read one piece and hold its readings; True when there were any."""
         readings = self._reader.feed(data if isinstance(data, bytes) else data.encode("utf-8", "replace"), received)
+        if self._label:
+            readings = [replace(reading, source=f"{self._label} {reading.source}") for reading in readings]
         tally = self._reader.tally
         with self._changed:
             told = self._told
@@ -242,37 +249,41 @@ def _reason(error: OSError) -> str:
 
 
 def link_for(address: str, *, clock: Callable[[], datetime], speed: float = math.inf, starts: datetime | None = None,
-             own: str | None = None, compare_clocks: bool = True, patience: Patience | None = None) -> Link:
+             own: str | None = None, compare_clocks: bool = True, patience: Patience | None = None, label: str = "") -> Link:
     """An address as it stands in the watch file -> a link, not yet started.
 
     tcp://host:port, udp://:port, serial:/dev/ttyUSB0?baud=4800 (NMEA 0183), ws://host:port/... or wss:// (Signal K), or a file:
     a name ending in .json or .jsonl is Signal K, any other NMEA 0183. speed, starts: for files, see FileFeed. own: the own boat's
     Signal K context. compare_clocks: doubt readings whose own time is far from the clock's; never done for files, and not wanted
-    for a simulator that plays faster than real time. Raises BadInputError for anything else.
+    for a simulator that plays faster than real time. label: see Link. Raises BadInputError for anything else.
     """
+    feed, reader = _feed_for(address, speed, starts, own, CLOCK_MAY_DIFFER_S if compare_clocks else None)
+    return Link(feed, reader, clock=clock, patience=patience, label=label)
+
+
+def _feed_for(address: str, speed: float, starts: datetime | None, own: str | None,
+              differ_s: float | None) -> tuple[Feed, Reader]:
     parts = urlsplit(address)
-    differ_s = CLOCK_MAY_DIFFER_S if compare_clocks else None
-    feed: Feed
-    if parts.scheme in ("ws", "wss"):
-        return Link(WebsocketFeed(address), SignalK(own=own, clock_may_differ_s=differ_s), clock=clock, patience=patience)
-    if parts.scheme in ("tcp", "udp"):
-        host, port = parts.hostname or "", _port(address)
-        feed = TcpFeed(host, port) if parts.scheme == "tcp" else UdpFeed(port, host)
-    elif parts.scheme == "serial":
-        baud = parse_qs(parts.query).get("baud", ["4800"])[0]
-        if not parts.path or not baud.isdecimal():
-            raise BadInputError(address, ["write it like serial:/dev/ttyUSB0?baud=4800"])
-        feed = SerialFeed(parts.path, int(baud))
-    elif parts.scheme in ("", "file"):
-        path = Path(parts.path)
-        is_signal_k = path.suffix.lower() in (".json", ".jsonl")
-        reader: Reader = SignalK(own=own, clock_may_differ_s=None) if is_signal_k else Nmea0183(clock_may_differ_s=None)
-        return Link(FileFeed(path, signal_k=is_signal_k, speed=speed, starts=starts), reader, clock=clock, patience=patience)
-    else:
-        says = ("write it like tcp://192.168.1.5:10110, udp://:10110, serial:/dev/ttyUSB0?baud=4800, "
-                "ws://192.168.1.5:3000/signalk/v1/stream?subscribe=self, or the name of a file")
-        raise BadInputError(address, [says])
-    return Link(feed, Nmea0183(clock_may_differ_s=differ_s), clock=clock, patience=patience)
+    match parts.scheme:
+        case "ws" | "wss":
+            return WebsocketFeed(address), SignalK(own=own, clock_may_differ_s=differ_s)
+        case "tcp":
+            return TcpFeed(parts.hostname or "", _port(address)), Nmea0183(clock_may_differ_s=differ_s)
+        case "udp":
+            return UdpFeed(_port(address), parts.hostname or ""), Nmea0183(clock_may_differ_s=differ_s)
+        case "serial":
+            baud = parse_qs(parts.query).get("baud", ["4800"])[0]
+            if not parts.path or not baud.isdecimal():
+                raise BadInputError(address, ["write it like serial:/dev/ttyUSB0?baud=4800"])
+            return SerialFeed(parts.path, int(baud)), Nmea0183(clock_may_differ_s=differ_s)
+        case "" | "file":
+            path = Path(parts.path)
+            is_signal_k = path.suffix.lower() in (".json", ".jsonl")
+            reader: Reader = SignalK(own=own, clock_may_differ_s=None) if is_signal_k else Nmea0183(clock_may_differ_s=None)
+            return FileFeed(path, signal_k=is_signal_k, speed=speed, starts=starts), reader
+    says = ("write it like tcp://192.168.1.5:10110, udp://:10110, serial:/dev/ttyUSB0?baud=4800, "
+            "ws://192.168.1.5:3000/signalk/v1/stream?subscribe=self, or the name of a file")
+    raise BadInputError(address, [says])
 
 
 def _port(address: str) -> int:

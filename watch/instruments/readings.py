@@ -35,6 +35,18 @@ class Quantity(StrEnum):
     LONGITUDE_DEG = "longitude_deg"  # east positive
 
 
+FASTEST_MS = 340.0  # no instrument of a boat can mean more: refused, while what is merely doubtful is left to plausible.py
+HIGHEST_PA = 2e8  # wide, so that a wrong unit of pressure is named by plausible.py instead of lost
+BOUNDS: dict[Quantity, tuple[float, float]] = {
+    quantity: next(bounds for ending, bounds in (
+        ("_ms", (0.0, FASTEST_MS)), ("_pa", (0.0, HIGHEST_PA)), ("latitude_deg", (-90.0, 90.0)),
+        ("longitude_deg", (-180.0, 180.0)), ("_angle_deg", (-180.0, 180.0)), ("variation_deg", (-180.0, 180.0)),
+        ("_deg", (0.0, 360.0)),
+    ) if quantity.endswith(ending))
+    for quantity in Quantity
+}
+
+
 class DoubtKind(StrEnum):
     """Why a reading is doubtful, mildest first: the order is the severity. From NULL_ISLAND on it is used for nothing."""
 
@@ -90,9 +102,9 @@ class Reading:
     """One value that an instrument gave.
 
     when: the instrument's own UTC where it carries a date, else the time received; received: when this computer got it, by its
-    own clock (both aware UTC). value: finite, in the unit of the quantity's name. source: talker and sentence, like "WI/MWV",
-    or the source that a Signal K message names. doubtful: None, or the gravest reason to doubt it. A missing value has no
-    reading. Latitude and longitude of one fix are two readings with the same `when` and source.
+    own clock (both aware UTC). value: within BOUNDS, in the unit of the quantity's name. source: talker and sentence, like
+    "WI/MWV", or the source that a Signal K message names. doubtful: None, or the gravest reason to doubt it. A missing value has
+    no reading. Latitude and longitude of one fix are two readings with the same `when` and source.
     """
 
     when: datetime
@@ -103,8 +115,9 @@ class Reading:
     doubtful: Doubt | None = None
 
     def __post_init__(self) -> None:
-        if not math.isfinite(self.value):
-            raise ValueError(f"{self.quantity} from {self.source} must be a number; a missing value is no reading")
+        low, high = BOUNDS[self.quantity]
+        if not low <= self.value <= high:
+            raise ValueError(f"{self.quantity} from {self.source} is {self.value:g}; a missing or impossible value is no reading")
         utc(self.when)
         utc(self.received)
 

@@ -44,7 +44,11 @@ def _first_time(path: Path, starts: datetime | None) -> datetime:
 
 
 def nmea_lines(pieces: Iterable[bytes]) -> Iterator[bytes]:
-    """Bytes -> lines, however long the file and its lines."""
+    """Bytes -> lines, however long the file and its lines.
+
+    >>> list(nmea_lines([b"$HEHDT,1", b"19.9,T*2F"]))
+    [b'$HEHDT,119.9,T*2F']
+    """
     lines = nmea0183.Lines()
     for piece in pieces:
         yield from lines.feed(piece)

@@ -7,15 +7,26 @@ from datetime import datetime
 from functools import lru_cache
 
 from watch.faults import BadInputError
-from watch.instruments.readings import Doubt, DoubtKind, Quantity, Reading, Refusal, Refused, bow_deg, compass_deg, shown, worse
+from watch.instruments.readings import (
+    FASTEST_MS,
+    HIGHEST_PA,
+    Doubt,
+    DoubtKind,
+    Quantity,
+    Reading,
+    Refusal,
+    Refused,
+    bow_deg,
+    compass_deg,
+    shown,
+    worse,
+)
 from watch.units import M_PER_NM
 
 # Metres per second in one unit of speed, by the unit's letter. S is statute miles an hour (source nmea-mwv-1).
 MS_PER_UNIT = {"K": 1000.0 / 3600.0, "M": 1.0, "N": M_PER_NM / 3600.0, "S": 1609.344 / 3600.0}
 PA_PER_BAR = 1e5
 PA_PER_INHG = 3386.389  # source nmea-inhg-1
-FASTEST_MS = 340.0  # no field of these sentences can mean more; the rest is for plausible.py
-HIGHEST_PA = 2e8  # wide, so that a wrong unit is named by plausible.py instead of lost here
 UNITS_APART_MS = 0.15  # two roundings to 0.1 unit
 UNITS_APART = 0.03
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")

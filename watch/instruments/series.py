@@ -30,6 +30,7 @@ class LeftOut(StrEnum):
     LATE = "late"  # its step was closed already
     AHEAD = "ahead"  # its time is in the future
     TOO_MANY_STREAMS = "too_many_streams"
+    TOO_MANY_READINGS = "too_many_readings"  # the oldest of its stream had to go
     CLOCK_SET_BACK = "clock_set_back"  # this computer's clock went back: all before was filed under a wrong time
 
 
@@ -46,25 +47,29 @@ class Fix:
 
 @dataclass
 class _Column:
-    """The raw readings of one stream, bounded, and since when the value has not changed."""
+    """The raw readings of one stream, bounded, each with the time since which its value had not changed."""
 
     seconds: deque[float] = field(default_factory=lambda: deque(maxlen=MOST_READINGS))
     values: deque[float] = field(default_factory=lambda: deque(maxlen=MOST_READINGS))
     doubts: deque[Doubt | None] = field(default_factory=lambda: deque(maxlen=MOST_READINGS))
-    since_s: float = math.nan
+    since_s: deque[float] = field(default_factory=lambda: deque(maxlen=MOST_READINGS))
 
-    def add(self, seconds: float, value: float, doubt: Doubt | None) -> None:
-        if not self.values or value != self.values[-1] or seconds - self.seconds[-1] > SPLIT_S:
-            self.since_s = seconds
+    def add(self, seconds: float, value: float, doubt: Doubt | None) -> bool:
+        """File one reading; False when the oldest had to go for it."""
+        room = len(self.values) < MOST_READINGS
+        same = self.values and value == self.values[-1] and seconds - self.seconds[-1] <= SPLIT_S
+        self.since_s.append(self.since_s[-1] if same else seconds)
         self.seconds.append(seconds)
         self.values.append(value)
         self.doubts.append(doubt)
+        return room
 
     def trim(self, before_s: float) -> None:
         while self.seconds and self.seconds[0] < before_s:
             self.seconds.popleft()
             self.values.popleft()
             self.doubts.popleft()
+            self.since_s.popleft()
 
 
 class Observed:
@@ -89,8 +94,9 @@ class Observed:
         self._variation_deg = self._preferences.variation_deg
 
     def add(self, readings: Iterable[Reading], now: datetime) -> None:
-        """Readings as they come, in any order within a step; now: the time they were received, at least roughly."""
-        self._go_to(now)
+        """Readings as they come, in any order; now: the time at the end of the batch, by the clock they were received by (for a
+        recording the latest time in it). Steps that are over are closed after the batch is filed, so that none of it is late."""
+        self._begin(now)
         latest_s = seconds_of(now) + AHEAD_S
         for reading in readings:
             key, at_s = (reading.quantity, reading.source), seconds_of(reading.placed)
@@ -100,16 +106,18 @@ class Observed:
                 self.left_out[LeftOut.AHEAD] += 1
             elif key not in self._columns and len(self._columns) >= MOST_STREAMS:
                 self.left_out[LeftOut.TOO_MANY_STREAMS] += 1
-            else:
-                self._columns.setdefault(key, _Column()).add(at_s, reading.value, reading.doubtful)
+            elif not self._columns.setdefault(key, _Column()).add(at_s, reading.value, reading.doubtful):
+                self.left_out[LeftOut.TOO_MANY_READINGS] += 1
+        self._close(now)
 
     def steps(self, now: datetime) -> ObservedSteps:
         """All whole steps up to now, oldest first; the last may still change for some seconds after its end."""
-        self._go_to(now)
+        self._begin(now)
+        self._close(now)
         rows = list(self._closed)
         if self._open_s + STEP_S <= seconds_of(now):
             rows.append(self._step()[0])
-        return ObservedSteps.of(rows)
+        return ObservedSteps.of(rows[-(self._closed.maxlen or 0) :])
 
     def position(self, now: datetime) -> Fix | None:
         """The latest usable fix of the last ten minutes, a clean one first; None without one."""
@@ -147,13 +155,13 @@ class Observed:
 
     def _judged(self, start_s: float, end_s: float) -> Mapping[Key, Stream]:
         """The raw readings in [start_s, end_s), judged."""
-        streams = {}
+        streams, unchanged_since_s = {}, {}
         for key, column in self._columns.items():
             stream = stream_of(*key, column.seconds, column.values, column.doubts).between(start_s, end_s)
             if stream.values.size:
                 streams[key] = stream
-        since = {key: c.since_s for key, c in self._columns.items() if c.since_s < start_s}
-        return judge_streams(streams, since)
+                unchanged_since_s[key] = column.since_s[column.seconds.index(stream.seconds[0])]
+        return judge_streams(streams, unchanged_since_s)
 
     def _step(self) -> tuple[Step, float]:
         """The open step as far as it is known, and the variation to go on with."""
@@ -162,16 +170,19 @@ class Observed:
         variation_deg = self._variation_deg if variation is None else float(np.median(variation.stream.values))
         return step_of(window, self._open_s, self._preferences, variation_deg), variation_deg
 
-    def _go_to(self, now: datetime) -> None:
-        """Close the steps that ended before now."""
-        now_s = seconds_of(now)
-        if math.isnan(self._open_s):
-            self._open_s = seconds_of(floor_step(now))
-        if now_s < self._open_s - STEP_S:
+    def _begin(self, now: datetime) -> None:
+        """The first step; and a new beginning when the clock was set back, since all before was filed under a wrong time."""
+        if seconds_of(now) < self._open_s - STEP_S:
             self.left_out[LeftOut.CLOCK_SET_BACK] += len(self._closed)
             self._closed.clear()
             self._columns.clear()
+            self._open_s = math.nan
+        if math.isnan(self._open_s):
             self._open_s = seconds_of(floor_step(now))
+
+    def _close(self, now: datetime) -> None:
+        """Close the steps that ended before now."""
+        now_s = seconds_of(now)
         while self._open_s + STEP_S + SETTLE_S <= now_s:
             if not self._columns:
                 self._skip_to(now_s)

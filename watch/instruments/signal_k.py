@@ -13,6 +13,8 @@ from typing import Any
 
 from watch.instruments.nmea0183 import CLOCK_MAY_DIFFER_S
 from watch.instruments.readings import (
+    FASTEST_MS,
+    HIGHEST_PA,
     LONGEST_SOURCE,
     Doubt,
     Parsed,
@@ -31,8 +33,6 @@ from watch.when import NaiveTimeError, parse_utc
 LONGEST_MESSAGE = 1_000_000  # characters; a whole boat's state is some tens of thousands (judgement)
 MOST_VALUES = 10_000  # values taken from one message (judgement)
 FULL_TURN_RAD = 2.0 * math.pi + 0.01
-FASTEST_MS = 340.0
-HIGHEST_PA = 2e8
 OWN = "vessels.self"
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

@@ -20,6 +20,7 @@ from watch.units import Floats, ms_to_kn, wind_components_ms, wind_from_deg, wra
 from watch.when import floor_step, utc
 
 STEP_LENGTH = int(STEP_S)  # one sample a second
+LAG_S = 3  # the cups even out what is shorter (judgement)
 EDDY_M = 100.0  # length of a gust along the wind; with the wind's speed it gives the time in which a gust passes (judgement)
 VEER_DEG = 6.0  # standard deviation of direction and yaw (judgement)
 YAW_DEG = 3.0
@@ -108,7 +109,8 @@ def gusty(mean_ms: float, gust_ms: float, rng: np.random.Generator, count: int =
         return np.full(count, np.nan)
     if mean_ms < CALM_MS or gust_ms <= mean_ms:
         return np.full(count, max(mean_ms, 0.0))
-    eddies = wandering(count, min(max(EDDY_M / mean_ms, 2.0), 30.0), rng)
+    eddies = wandering(count + LAG_S - 1, min(max(EDDY_M / mean_ms, 2.0), 30.0), rng)
+    eddies = np.convolve(eddies, np.ones(LAG_S) / LAG_S, "valid")
     eddies -= eddies.max()
     wanted = min(gust_ms / mean_ms, GUSTIEST)
 
@@ -164,7 +166,15 @@ def samples_of(script: Script, step: int, seed: int) -> Samples:
 
 
 def made_good(script: Script, step: int) -> tuple[float, float]:
-    """Speed [m/s] and course [deg true] over the ground from one mark to the next; NaN where a position is missing."""
+    """Speed [m/s] and course [deg true] over the ground from one mark to the next; NaN where a position is missing.
+
+    >>> from watch.when import parse_utc
+    >>> one, two = np.zeros(1), np.array([0.0, 1.0 / 60.0])
+    >>> north = Script(start=parse_utc("2026-05-14T12:00Z"), mean_ms=one, gust_ms=one, from_deg=one, heading_deg=one,
+    ...                pressure_pa=two, latitude_deg=two, longitude_deg=np.zeros(2))
+    >>> [round(value, 1) for value in made_good(north, 0)]  # a mile in ten minutes
+    [3.1, 0.0]
+    """
     latitude, longitude = script.latitude_deg[step : step + 2], script.longitude_deg[step : step + 2]
     metres = float(distance_m(latitude[0], longitude[0], latitude[1], longitude[1]))
     north = float(latitude[1] - latitude[0])

@@ -115,8 +115,8 @@ def serve_signal_k(series: Script | Path, port: int = 0, speed: float = 1.0, *, 
                    wait_for_listener: bool = True) -> Simulator:
     """Play a script, or a recording of Signal K deltas, to whoever connects by websocket; needs websockets. Else as by TCP."""
     pieces = recorded_signal_k(series) if isinstance(series, Path) else signal_k_pieces(series, seed=seed)
-    serve = needed("websockets.sync.server", "a Signal K stream").serve
-    gone = needed("websockets.exceptions", "a Signal K stream").ConnectionClosed
+    serve = needed("websockets.sync.server", "websockets", "a Signal K stream").serve
+    gone = needed("websockets.exceptions", "websockets", "a Signal K stream").ConnectionClosed
     wire = _bound(socket.SOCK_STREAM, host, port)
     wire.listen()
     simulator = Simulator(wire.getsockname()[1])

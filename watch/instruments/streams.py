@@ -71,7 +71,11 @@ class Stream:
 
 def stream_of(quantity: Quantity, source: str, seconds: Iterable[float], values: Iterable[float],
               doubts: Iterable[Doubt | None]) -> Stream:
-    """Columns in any order of time -> a stream in order; equal times keep the order they came in."""
+    """Columns in any order of time -> a stream in order; equal times keep the order they came in.
+
+    >>> stream_of(Quantity.HEADING_DEG, "HE/HDT", [2.0, 1.0], [20.0, 10.0], [None, None]).values.tolist()
+    [10.0, 20.0]
+    """
     at, value, doubt = np.array(list(seconds), float), np.array(list(values), float), tuple(doubts)
     order = np.argsort(at, kind="stable")
     return Stream(quantity=quantity, source=source, seconds=at[order], values=value[order],
