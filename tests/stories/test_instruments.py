@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from watch.instruments.averages import GustKind, Preferences, WindWay
-from watch.instruments.nmea0183 import Nmea0183, checksum, parse_line, sentence
+from watch.instruments.nmea0183 import Nmea0183, checksum, own_time, parse_line, sentence
 from watch.instruments.plausible import judge
 from watch.instruments.readings import Doubt, DoubtKind, Quantity, Reading
 from watch.instruments.series import LeftOut, Observed
-from watch.instruments.simulate import Script, gusty, nmea0183_pieces
+from watch.instruments.simulate import gusty
 from watch.instruments.steps import ObservedSteps, WindHeight
-from watch.instruments.streams import instant_of, seconds_of
+from watch.instruments.streams import seconds_of
 from watch.instruments.thresholds import THRESHOLDS
 from watch.when import parse_utc
 
@@ -280,6 +280,20 @@ def test_two_clocks_that_differ_are_told_and_the_fix_is_filed_under_our_own() ->
                                  "computer: one of the two is wrong")
 
 
+def test_the_date_of_a_receiver_without_a_fix_is_not_believed() -> None:
+    body = "GPRMC,000012,V,,,,,,,060180,,,N"
+    parsed = parse_line(f"${body}*{checksum(body)}", NOON)
+    assert (parsed.readings, math.isnan(parsed.clock_ahead_s)) == ((), True)
+    assert own_time(f"${body}*{checksum(body)}") is None
+
+
+def test_a_doubtful_clock_is_not_hidden_by_a_milder_doubt() -> None:
+    line = sentence("WIMWD,270.0,T,,M,25.0,N,25.0,M", tag=f"c:{seconds_of(NOON) - 7200:.0f}")
+    wind = next(r for r in parse_line(line, NOON).readings if r.quantity is Q.TRUE_WIND_MS)
+    assert wind.doubtful is not None
+    assert (wind.doubtful.kind, wind.when, wind.placed) == (DoubtKind.CLOCK, NOON - timedelta(hours=2), NOON)
+
+
 def test_a_computer_whose_clock_is_set_back_begins_anew_and_says_so() -> None:
     store = Observed()
     store.add(says(Q.TRUE_WIND_MS, wobble(8.0)), NOON + timedelta(minutes=9, seconds=59))
@@ -306,75 +320,3 @@ def test_readings_too_late_or_from_the_future_are_counted() -> None:
     store.add([], NOON)
     store.add(says(Q.HEADING_DEG, lambda s: 1.0, [-700, 600], "HE/HDT"), NOON + timedelta(minutes=1))
     assert store.left_out == {LeftOut.LATE: 1, LeftOut.AHEAD: 1}
-
-
-# Sentences with something odd in them.
-
-@pytest.mark.parametrize(("body", "kind"), [
-    ("WIMWV,045.0,R,22.5,N", DoubtKind.NO_STATUS),
-    ("GPGGA,123519,3500.000,N,05000.000,W,6,08,0.9,,M,,M,,", DoubtKind.NOT_A_FIX),
-    ("GPRMC,120000,A,3500.000,N,05000.000,W,5.0,080.0,140526,,,S", DoubtKind.NOT_A_FIX),
-    ("WIMWD,270.0,T,,M,25.0,N,25.0,M", DoubtKind.UNITS_DISAGREE),
-    ("IIXDR,P,1.01,B,ENGINEOIL", DoubtKind.OTHER_TRANSDUCER),
-])
-def test_an_odd_sentence_gives_doubtful_readings(body: str, kind: DoubtKind) -> None:
-    readings = parse_line(f"${body}*{checksum(body)}", NOON).readings
-    assert kind in {r.doubtful.kind for r in readings if r.doubtful}
-
-
-def test_two_units_that_disagree_give_the_larger_wind() -> None:
-    body = "WIMWD,270.0,T,,M,25.0,N,25.0,M"
-    wind = next(r for r in parse_line(f"${body}*{checksum(body)}", NOON).readings if r.quantity is Q.TRUE_WIND_MS)
-    assert wind.value == 25.0
-
-
-@pytest.mark.parametrize("body", [
-    "WIMWV,045.0,R,22.5,N,V", "GPRMC,120000,V,3500.000,N,05000.000,W,5.0,080.0,140526,,,N", "GPGLL,3500.0,N,05000.0,W,120000,V,N",
-    "GPGGA,123519,3500.000,N,05000.000,W,0,08,0.9,,M,,M,,", "GPVTG,080.0,T,,M,5.0,N,9.3,K,N", "WIMWV,045.0,R,NaN,N,A",
-    "WIMWV,045.0,R,-3.0,N,A", "WIMWV,945.0,R,,N,A", "GPGLL,9100.0,N,05000.0,W,120000,A,A", "GPGLL,3560.0,N,05000.0,W,120000,A,A",
-    "HCHDM,361.0,M", "HEHDT,90.0,M", "IIVHW,,T,,M,5.0,K,,K", "WIMWV,,R,5.0,X,A", "IIXDR,P,1013,H,Baro",
-])
-def test_what_is_not_valid_or_out_of_range_gives_nothing(body: str) -> None:
-    parsed = parse_line(f"${body}*{checksum(body)}", NOON)
-    assert [r for r in parsed.readings if r.quantity is not Q.APPARENT_ANGLE_DEG] == []
-    assert any(r.reason.is_fault for r in parsed.refused)
-
-
-@pytest.mark.parametrize(("body", "expected"), [
-    ("HCHDG,100.0,2.0,E,15.0,W", {Q.VARIATION_DEG: -15.0, Q.HEADING_MAGNETIC_DEG: 102.0, Q.HEADING_DEG: 87.0}),
-    ("HCHDG,359.0,,,5.0,E", {Q.VARIATION_DEG: 5.0, Q.HEADING_MAGNETIC_DEG: 359.0, Q.HEADING_DEG: 4.0}),
-    ("HCHDG,100.0,,,,", {Q.HEADING_MAGNETIC_DEG: 100.0}),
-    ("HCHDM,185.0,M", {Q.HEADING_MAGNETIC_DEG: 185.0}),
-    ("IIVWR,75.0,L,,N,10.0,M,,K", {Q.APPARENT_ANGLE_DEG: -75.0, Q.APPARENT_WIND_MS: 10.0}),
-    ("WIVWT,110.0,R,,N,,M,36.0,K", {Q.TRUE_ANGLE_DEG: 110.0, Q.TRUE_WIND_MS: 10.0}),
-    ("GPVTG,054.7,T,034.4,M,,N,36.0,K", {Q.GROUND_COURSE_DEG: 54.7, Q.GROUND_SPEED_MS: 10.0}),
-    ("GPGLL,3330.00,S,15115.00,E,120000,A,A", {Q.LATITUDE_DEG: -33.5, Q.LONGITUDE_DEG: 151.25}),
-    ("WIXDR,C,19.5,C,AIR,P,1.0150,B,Baro,H,65,P,HUM", {Q.PRESSURE_PA: 101500.0}),
-    ("WIMWV,360.0,R,,N,A", {Q.APPARENT_ANGLE_DEG: 0.0}),
-])
-def test_further_sentences_worked_by_hand(body: str, expected: dict[Quantity, float]) -> None:
-    readings = parse_line(f"${body}*{checksum(body)}", NOON).readings
-    assert {r.quantity: r.value for r in readings} == pytest.approx(expected)
-
-
-# A whole hour, invented: the sloop Kittiwake meets a front.
-
-def test_a_front_over_kittiwake_second_by_second() -> None:
-    script = Script(
-        start=NOON, mean_ms=np.array([9.0, 10.0, 11.0, 15.0, 14.0, 13.0]), gust_ms=np.array([12.0, 13.0, 15.0, 26.0, 20.0, 18.0]),
-        from_deg=np.array([210.0, 215.0, 220.0, 285.0, 295.0, 300.0]), heading_deg=np.full(6, 80.0),
-        pressure_pa=np.array([100800.0, 100700.0, 100600.0, 100500.0, 100650.0, 100800.0, 100900.0]),
-        latitude_deg=np.linspace(35.0, 35.02, 7), longitude_deg=np.linspace(-50.0, -49.9, 7),
-    )
-    stream, store = Nmea0183(), Observed()
-    for moment, piece in nmea0183_pieces(script, what=("RMC", "HDT", "MWV T", "XDR")):
-        store.add(stream.feed(piece, moment), moment)
-    steps = store.steps(NOON + timedelta(hours=1, minutes=1))
-    assert steps.wind_way == (WindWay.BOW,) * 6
-    assert steps.mean_ms == pytest.approx(script.mean_ms, abs=0.03)
-    assert steps.gust_ms == pytest.approx(script.gust_ms, abs=0.06)
-    assert steps.from_deg == pytest.approx(script.from_deg, abs=0.5)
-    assert steps.pressure_pa == pytest.approx((script.pressure_pa[:-1] + script.pressure_pa[1:]) / 2.0, abs=5.0)
-    assert {str(doubt) for doubts in steps.doubts for doubt in doubts} == {"IIRMC says it is made by a simulator, not measured"}
-    assert (stream.tally.faults, store.left_out) == (0, {})
-    assert instant_of(float(steps.start[0].astype(np.int64))) == NOON

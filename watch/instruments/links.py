@@ -99,7 +99,7 @@ class SilentError(ConnectionError):
 
 
 class Link:
-    """One thread that hears one feed. start() once, take() or wait() as often as wanted, stop() at the end.
+    """One thread that hears one feed. start() once (or a with statement), take() or wait() at will, stop() at the end.
 
     clock: gives the time now, aware; for a recording its own times are used. label: put before the source of each reading, for a
     boat with two alike. Each reading comes out once, in order.
@@ -119,6 +119,12 @@ class Link:
     def start(self) -> "Link":
         self._thread.start()
         return self
+
+    def __enter__(self) -> "Link":
+        return self.start()
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
 
     def stop(self, timeout_s: float = 2.0) -> bool:
         """Ask it to end and wait at most timeout_s [s]; True when it has. A thread that hangs dies with the program."""

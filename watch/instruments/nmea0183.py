@@ -164,8 +164,11 @@ def _time_of_day(text: str) -> timedelta | None:
 
 
 def _own_time(kind: str, fields: list[str], tag_time: datetime | None) -> tuple[datetime | None, str]:
-    """A sentence's own UTC where it carries a date, else the tag block's; and what was wrong with its date, if anything."""
-    if kind != "RMC":
+    """A sentence's own UTC where it carries a date, else the tag block's; and what was wrong with its date, if anything.
+
+    A receiver without a fix may send any date: it is not believed.
+    """
+    if kind != "RMC" or _field(kind, fields, "status").upper() == "V":
         return tag_time, ""
     date, of_day = _field(kind, fields, "datestamp"), _time_of_day(_field(kind, fields, "timestamp"))
     if not date:

@@ -54,10 +54,10 @@ class DoubtKind(StrEnum):
     NO_STATUS = "no_status"
     OTHER_TRANSDUCER = "other_transducer"
     NOT_A_FIX = "not_a_fix"
-    CLOCK = "clock"
-    INSTRUMENTS_DISAGREE = "instruments_disagree"  # of a ten-minute step, not of one reading
     JUMP = "jump"
     UNITS_DISAGREE = "units_disagree"
+    INSTRUMENTS_DISAGREE = "instruments_disagree"  # of a ten-minute step, not of one reading
+    CLOCK = "clock"  # gravest of the usable, so that none of them hides it: see Reading.placed
     NULL_ISLAND = "null_island"
     STUCK = "stuck"
     SPIKE = "spike"
