@@ -1,13 +1,13 @@
 """Readings in columns: one stream for each quantity and source, as plain arrays of seconds and values."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from watch.instruments.readings import Doubt, Quantity, Reading
+from watch.instruments.readings import Doubt, Quantity
 from watch.units import Floats
 
 Key = tuple[Quantity, str]
@@ -80,21 +80,6 @@ def stream_of(quantity: Quantity, source: str, seconds: Iterable[float], values:
     order = np.argsort(at, kind="stable")
     return Stream(quantity=quantity, source=source, seconds=at[order], values=value[order],
                   doubts=tuple(doubt[i] for i in order))
-
-
-def streams_of(readings: Iterable[Reading]) -> Mapping[Key, Stream]:
-    """Readings of any kind, in any order -> one stream for each quantity and source.
-
-    >>> streams_of([])
-    {}
-    """
-    columns: dict[Key, list[Reading]] = {}
-    for reading in readings:
-        columns.setdefault((reading.quantity, reading.source), []).append(reading)
-    return {
-        key: stream_of(*key, (seconds_of(r.placed) for r in rows), (r.value for r in rows), (r.doubtful for r in rows))
-        for key, rows in columns.items()
-    }
 
 
 def nearest(times_s: Floats, stream_s: Floats, values: Floats, within_s: float) -> Floats:
