@@ -146,8 +146,7 @@ class Nmea0183Channel:
     def _received(self) -> bytes:
         """What is waiting on the connection (TCP) or on the port for commands (UDP)."""
         if self._transport == "udp" and self._listen_port is not None and self._ear is None:
-            self._ear = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-            self._ear.bind(("", self._listen_port))
+            self._ear = _bound(self._listen_port)
         source = self._out if self._transport == "tcp" else self._ear
         data = b""
         while source is not None and len(data) < MOST_AT_ONCE and select.select([source], [], [], 0)[0]:
@@ -157,3 +156,13 @@ class Nmea0183Channel:
                 break
             data += piece + (b"\n" if self._transport == "udp" else b"")
         return data
+
+
+def _bound(port: int) -> socket.socket:
+    ear = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        ear.bind(("", port))
+    except OSError:
+        ear.close()
+        raise
+    return ear

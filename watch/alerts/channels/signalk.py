@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from typing import Any
 
 import requests
@@ -48,6 +49,7 @@ class SignalKStream:
         self._url = "ws" + url.rstrip("/").removeprefix("http") + "/signalk/v1/stream?subscribe=none"
         self._connect, self._refused, self._broken = connect, InvalidStatus, WebSocketException
         self._stream: ClientConnection | None = None
+        self._connections = ExitStack()  # holds the one connection there is
         self._sent: dict[str, Value] = {}
 
     def send(self, call: Call, timeout_s: float) -> Answer:
@@ -109,11 +111,11 @@ class SignalKStream:
 
     def _open(self, timeout_s: float) -> Any:
         headers = {} if self._token is None else {"Authorization": f"Bearer {self._token.reveal()}"}
-        stream = self._connect(self._url, additional_headers=headers, open_timeout=timeout_s, close_timeout=1)
+        made = self._connect(self._url, additional_headers=headers, open_timeout=timeout_s, close_timeout=1)
+        stream = self._connections.enter_context(made)
         stream.send(json.dumps(subscription()))
         return stream
 
     def _drop(self) -> None:
-        stream, self._stream = self._stream, None
-        if stream is not None:
-            stream.close()
+        self._stream = None
+        self._connections.close()
