@@ -6,7 +6,7 @@ from typing import overload
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.floating]
+Floats = NDArray[np.float64]
 
 M_PER_NM = 1852.0  # international nautical mile, exact: source nm-1
 KN_PER_MS = 3600.0 / M_PER_NM
@@ -85,7 +85,7 @@ def wind_from_deg(u_ms: Floats | float, v_ms: Floats | float) -> Floats:
     return degrees
 
 
-def wind_components_ms(speed_ms: Floats | float, from_deg: Floats | float) -> tuple[Floats, Floats]:
+def wind_components_ms(speed_ms: NDArray[np.floating] | float, from_deg: NDArray[np.floating] | float) -> tuple[Floats, Floats]:
     """Speed [m/s] and direction it comes from [deg true] -> components towards east and north [m/s], same shape.
 
     >>> [round(float(c), 6) for c in wind_components_ms(10.0, 270.0)]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from watch.boat.model import Limit, SailPlan
 from watch.when import STEP_MINUTES
 
-Floats = NDArray[np.floating]
+Floats = NDArray[np.float64]
 
 
 def lasting(plan: SailPlan, twa_deg: Floats) -> tuple[Floats, Floats]:

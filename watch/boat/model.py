@@ -17,6 +17,9 @@ COURSE = "course"  # the element that says what she does with the wind; every bo
 ON_COURSE = "on course"
 
 
+SEA_LIMIT = "a number in metres: the wave height it is not done above"
+
+
 class Place(StrEnum):
     """Where on deck a job is done; the order is from easy to hard."""
 
@@ -64,7 +67,9 @@ class Grounds(Strict):
     )
 
     def words(self) -> str:
-        """>>> Grounds(rests_on="practised", practised_to_kn=28).words()
+        """What it rests on, for people.
+
+        >>> Grounds(rests_on="practised", practised_to_kn=28).words()
         'practised to 28 kn'
         """
         if self.rests_on is RestsOn.PRACTISED and self.practised_to_kn is not None:
@@ -108,9 +113,9 @@ class Job(Grounds):
         default=15.0, description="minutes from the call to the start: waking, dressing, harness", examples=[15]
     )
     heading: Heading = Field(strict=False, description='"any", "head to wind" or "off the wind"', examples=["any"])
-    mean_kn: Knots = Field(description="the mean wind in knots above which it is not done", examples=[28])
-    gust_kn: Knots = Field(description="the gust in knots above which it is not done", examples=[35])
-    sea_m: float | None = Field(default=None, gt=0, le=30, description="wave height in metres it is not done above", examples=[3])
+    mean_kn: Knots = Field(description="a number in knots: the mean wind it is not done above", examples=[28])
+    gust_kn: Knots = Field(description="a number in knots: the gust it is not done above", examples=[35])
+    sea_m: float | None = Field(default=None, gt=0, le=30, description=SEA_LIMIT, examples=[3])
     steepness: float | None = Field(
         default=None, gt=0, le=0.2, description="wave height by length above which it is not done", examples=[0.05]
     )
@@ -127,8 +132,8 @@ class Limit(Strict):
     angle_deg: Annotated[tuple[float, float], Field(strict=False)] = Field(
         default=(0.0, 180.0), description="the sector of true wind angles, from and to, 0 to 180", examples=[[0, 70]]
     )
-    working_kn: Knots = Field(description="mean wind in knots above which she should carry less", examples=[26])
-    hard_kn: Knots = Field(description="gust in knots that must not be met with this up", examples=[34])
+    working_kn: Knots = Field(description="a number in knots: the mean wind above which she should carry less", examples=[26])
+    hard_kn: Knots = Field(description="a number in knots: the gust that must not be met with this up", examples=[34])
     up_to_minutes: float | None = Field(
         default=None, gt=0, le=720, description="for how many minutes at a time this higher limit holds", examples=[20]
     )
@@ -143,9 +148,9 @@ class Speed(Strict):
     angle_deg: Annotated[tuple[float, ...], Field(strict=False, min_length=2)] = Field(
         description="rising true wind angles in degrees", examples=[[50, 90, 130, 180]]
     )
-    boat_kn: Annotated[
-        tuple[Annotated[tuple[float, ...], Field(strict=False)], ...], Field(strict=False, min_length=2)
-    ] = Field(description="one row of boat speeds in knots for each wind speed", examples=[[[4, 5, 5, 4], [6, 6.5, 6, 5.5]]])
+    boat_kn: Annotated[tuple[Annotated[tuple[float, ...], Field(strict=False)], ...], Field(strict=False, min_length=2)] = Field(
+        description="one row of boat speeds in knots for each wind speed", examples=[[[4, 5, 5, 4], [6, 6.5, 6, 5.5]]]
+    )
 
 
 class SailPlan(Grounds):
@@ -159,7 +164,7 @@ class SailPlan(Grounds):
         description="a list of limits", examples=[[{"angle_deg": [0, 180], "working_kn": 26, "hard_kn": 34}]]
     )
     under_kn: float = Field(
-        default=0.0, ge=0, le=60, description="mean wind in knots below which she is under-canvassed", examples=[12]
+        default=0.0, ge=0, le=60, description="a number in knots: the mean wind below which she is under-canvassed", examples=[12]
     )
     course: Course = Field(strict=False, description='"holds", "points badly" or "only runs"', examples=["holds"])
     closest_deg: float | None = Field(
@@ -182,15 +187,13 @@ class Mode(Grounds):
     drift_from_wind_deg: float | None = Field(
         default=None, ge=0, le=180, description="the angle between where she drifts and where the wind comes from", examples=[120]
     )
-    having: dict[str, OneOrMore] = Field(
-        default={}, description="what the elements must be", examples=[{"main": "reef 3"}]
-    )
+    having: dict[str, OneOrMore] = Field(default={}, description="what the elements must be", examples=[{"main": "reef 3"}])
     place: Place = Field(strict=False, description='"cockpit", "mast" or "foredeck"', examples=["cockpit"])
     minutes: Minutes = Field(description="minutes to get into it", examples=[10])
     reserve_minutes: Minutes = Field(description="minutes in reserve", examples=[10])
-    mean_kn: Knots = Field(description="the mean wind in knots above which she cannot be brought into it", examples=[45])
-    gust_kn: Knots = Field(description="the gust in knots above which she cannot be brought into it", examples=[55])
-    sea_m: float | None = Field(default=None, gt=0, le=30, description="wave height in metres it is not done above", examples=[5])
+    mean_kn: Knots = Field(description="a number in knots: the mean wind she cannot be brought into it above", examples=[45])
+    gust_kn: Knots = Field(description="a number in knots: the gust she cannot be brought into it above", examples=[55])
+    sea_m: float | None = Field(default=None, gt=0, le=30, description=SEA_LIMIT, examples=[5])
     light: Light = Field(strict=False, default=Light.NONE, description='"day", "moon" or "none"', examples=["none"])
 
 
@@ -207,6 +210,7 @@ class Particulars(Strict):
     )
     anemometer_height_m: float = Field(gt=0, le=100, description="metres above the water", examples=[15.5])
     closest_deg: float = Field(ge=25, le=90, description="the closest true wind angle she sails", examples=[50])
+    waterline_m: float | None = Field(default=None, gt=2, le=100, description="length of the waterline in metres", examples=[8.9])
     usual_state: dict[str, str] = Field(
         description="the position of every element when nothing is known", examples=[{"main": "full", "genoa": "full"}]
     )
@@ -219,9 +223,7 @@ class BoatFile(Strict):
     speed: Speed = Field(description="a [speed] table")
     element: Annotated[tuple[Element, ...], Field(strict=False, min_length=1)] = Field(description="one [[element]] or more")
     job: Annotated[tuple[Job, ...], Field(strict=False, min_length=1)] = Field(description="one [[job]] or more")
-    sail_plan: Annotated[tuple[SailPlan, ...], Field(strict=False, min_length=1)] = Field(
-        description="one [[sail_plan]] or more"
-    )
+    sail_plan: Annotated[tuple[SailPlan, ...], Field(strict=False, min_length=1)] = Field(description="one [[sail_plan]] or more")
     mode: Annotated[tuple[Mode, ...], Field(strict=False)] = Field(default=(), description="[[mode]] entries")
 
 

@@ -5,7 +5,7 @@ She is either *up* (1: called, dressed, working) or *settled* (0). A job wants h
 in her sleeping hours costs by the step. A job fills its own steps and the rest after it; then she is up in the new state.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -21,12 +21,13 @@ TINY = 1e-9
 @dataclass(frozen=True, kw_only=True)
 class Problem:
     """carry (B, T, N): cost of each step in each state. job (B, T, E): cost of a job begun at each step, inf where it may not be.
-    steps (E): how many steps each job fills, at least 1. origin, target (E): states. wake, up (T): costs of being called and of
-    staying up."""
+    steps (E): how many steps each job fills, rest included, at least 1; work (E): in how many of them she is not yet in the
+    new state. origin, target (E): states. wake, up (T): costs of being called and of staying up."""
 
     carry: Floats
     job: Floats
     steps: Ints
+    work: Ints
     origin: Ints
     target: Ints
     wake: Floats
@@ -47,10 +48,7 @@ class Problem:
         return Grouping.of(self.target)
 
     def variant(self, b: int) -> "Problem":
-        return Problem(
-            carry=self.carry[b : b + 1], job=self.job[b : b + 1], steps=self.steps, origin=self.origin,
-            target=self.target, wake=self.wake, up=self.up,
-        )  # fmt: skip
+        return replace(self, carry=self.carry[b : b + 1], job=self.job[b : b + 1])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,10 +102,11 @@ def _job_values(p: Problem, value: Floats, t: int) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class Move:
-    """A job of the schedule: edge index, the step it begins at, the step at which it and its rest are over."""
+    """A job of the schedule: edge index, the step it begins at, the first step in the new state, the step when its rest is over."""
 
     edge: int
     begins: int
+    done: int
     over: int
 
 
@@ -121,7 +120,7 @@ def trace(p: Problem, value: Floats, b: int, state: int, *, at: int = 0, up: boo
         jobs = np.where(p.origin == n, _job_values(one, v, t)[0], np.inf) + (p.wake[t] if level == SETTLED else 0.0)
         best = int(np.argmin(jobs)) if len(jobs) else -1
         if best >= 0 and jobs[best] < min(stay, stay_up) - TINY:
-            moves.append(Move(edge=best, begins=t, over=t + int(p.steps[best])))
+            moves.append(Move(edge=best, begins=t, done=t + int(p.work[best]), over=t + int(p.steps[best])))
             t, n, level = moves[-1].over, int(p.target[best]), UP
             continue
         level = UP if stay_up < stay - TINY else SETTLED
@@ -135,7 +134,7 @@ def states_of(p: Problem, moves: list[Move], state: int, *, at: int = 0) -> Ints
     carried[at:] = state
     for move in moves:
         carried[move.begins :] = p.origin[move.edge]
-        carried[move.over :] = p.target[move.edge]
+        carried[move.done :] = p.target[move.edge]
     return carried
 
 
@@ -170,7 +169,8 @@ def _arrive(p: Problem, cost: Floats, t: int) -> None:
 def start_costs(p: Problem, cost: Floats, value: Floats, edge: NDArray[np.bool_]) -> Floats:
     """(B, T): the least whole cost when one of the marked edges (B, E) is first begun at each step; inf where it cannot be.
 
-    cost: from forward() of a problem *without* those edges; value: from backward() of the whole problem.
+    cost: from forward() of a problem without those edges (she may do other jobs before) or without any (she waits as she is); value:
+    from backward() of the whole problem.
     """
     b, t_end, _, _ = p.shape
     out = np.full((b, t_end), np.inf)

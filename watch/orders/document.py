@@ -1,0 +1,241 @@
+"""The orders: the whole document as plain values, in the units of people. Rendered as text, JSON, page, picture and calendar."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from watch.when import ShipTime
+
+
+@dataclass(frozen=True, kw_only=True)
+class ForecastUsed:
+    """One run that the orders rest on."""
+
+    centre: str
+    run: datetime
+    kind: str
+    age_hours: float
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindowOrder:
+    """A deck window: the starts from first to last, the least chance in it, and what shuts it."""
+
+    job: str
+    first_start: datetime
+    last_start: datetime
+    chance: float
+    reason: str
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class IfMissed:
+    """What becomes of her without the job: the sail plan she is caught with, the chance of its hard limit, and in words."""
+
+    hard_chance: float
+    sail_plan: str | None
+    when: datetime | None
+    gust_kn: int | None
+    hard_kn: int | None
+    instead: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class JobOrder:
+    """One job in its time: when called, begun and done, when it closes and why, the number that decided it."""
+
+    number: int
+    job: str
+    place: str
+    minutes: float
+    reserve_minutes: float
+    heading: str
+    from_state: str
+    to_state: str
+    plan_before: str
+    plan_after: str
+    call: datetime
+    start: datetime
+    end: datetime
+    window: WindowOrder | None
+    closes: datetime
+    closes_reason: str
+    closes_words: str
+    chance: float
+    in_dark: bool
+    limits_words: str
+    because: str
+    if_missed: IfMissed
+    shuts: tuple[str, ...]
+    rests_on: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanSpan:
+    """A sail plan carried from one time to another, against what it meets: the planning gust and mean and the worst of all."""
+
+    sail_plan: str
+    rig_state: str
+    start: datetime
+    end: datetime
+    working_kn: int
+    hard_kn: int
+    planning_mean_kn: int | None
+    planning_gust_kn: int | None
+    worst_gust_kn: int | None
+    margin_kn: int | None
+    hard_chance: float
+    rests_on: str
+    beyond_practice: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class NightSummary:
+    """The coming dark hours: what is carried, the smallest margin, how often she is called."""
+
+    dark_from: datetime
+    dark_to: datetime
+    plans: tuple[str, ...]
+    least_margin_kn: int | None
+    calls: int
+    foredeck_calls: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindBlock:
+    """A few hours of wind: direction it comes from at its start and end, median and planning mean, planning and worst gust, sea."""
+
+    start: datetime
+    end: datetime
+    from_deg: int | None
+    from_deg_at_end: int | None
+    median_mean_kn: int | None
+    planning_mean_kn: int | None
+    planning_gust_kn: int | None
+    worst_gust_kn: int | None
+    sea_m: float | None
+    dark_share: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Feature:
+    """A front, a trough or squalls: when (early, likely, late), how sure, what it brings, in words."""
+
+    kind: str
+    early: datetime
+    likely: datetime
+    late: datetime
+    chance: float
+    gust_kn: int | None
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Direction:
+    """One direction of the margin, in words and numbers."""
+
+    name: str
+    holds: float
+    turns: float | None
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShelterOrder:
+    """A shelter, or holding on or running off, as a choice: until when, at what chance, and why."""
+
+    name: str
+    kind: str
+    distance_nm: float | None
+    turn_by: datetime | None
+    arrival: datetime | None
+    arrival_late: datetime | None
+    chance: float | None
+    daylight: bool | None
+    reason: str
+    words: str
+    rank: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepRow:
+    """One ten-minute step: the plain interpolated forecast at 10 m, and the planning values at the height of the limits."""
+
+    time: datetime
+    latitude_deg: float
+    longitude_deg: float
+    course_deg: float | None
+    boat_kn: float | None
+    true_angle_deg: float | None
+    apparent_kn: float | None
+    apparent_angle_deg: float | None
+    light: str
+    forecast_mean_kn: float | None
+    forecast_gust_kn: float | None
+    forecast_from_deg: float | None
+    forecast_pressure_hpa: float | None
+    forecast_sea_m: float | None
+    planning_mean_kn: float | None
+    planning_gust_kn: float | None
+    planning_sea_m: float | None
+    median_mean_kn: float | None
+    worst_gust_kn: float | None
+    squall_chance: float | None
+    hard_chance: float | None
+    rig_state: str
+    sail_plan: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Orders:
+    """Night orders: everything the sailor is told, and what it rests on."""
+
+    boat: str
+    passage: str
+    made_at: datetime
+    ship_time: ShipTime
+    latitude_deg: float
+    longitude_deg: float
+    to_go_nm: float
+    arrival: datetime | None
+    forecasts: tuple[ForecastUsed, ...]
+    weathers: int
+    rig_state: str
+    sail_plan: str
+    jobs: tuple[JobOrder, ...]
+    plans: tuple[PlanSpan, ...]
+    windows: tuple[WindowOrder, ...]
+    night: NightSummary | None
+    wind: tuple[WindBlock, ...]
+    outlook: tuple[Feature, ...]
+    shelters: tuple[ShelterOrder, ...]
+    margin: tuple[Direction, ...]
+    hard_chance: float
+    hard_ceiling: float
+    least_hard_chance: float
+    feasible: bool
+    verdict: str
+    verdict_more: tuple[str, ...]
+    planning_share: float
+    window_chance: float
+    ends_at: datetime
+    ends_reason: str
+    missing: tuple[str, ...]
+    cautions: tuple[str, ...]
+    steps: tuple[StepRow, ...] = field(repr=False)
+    light_events: tuple[tuple[datetime, str], ...] = ()
+    height_words: str = ""
+
+    @property
+    def next_job(self) -> JobOrder | None:
+        """The job to be done next; None when there is nothing to do."""
+        return self.jobs[0] if self.jobs else None
+
+
+CAUTIONS = (
+    "These orders are the forecast held against this boat's own limits. They are not a warning service and no substitute for "
+    "official warnings, local rules, a lookout or your own judgement: where those say more, they count.",
+    "A forecast can miss squalls altogether. If the sky says otherwise, act on the sky.",
+)

@@ -1,0 +1,109 @@
+"""The verdict on the night in one line; when no schedule is good enough, when it goes wrong and what would have had to be done."""
+
+from collections import deque
+
+import numpy as np
+
+from watch.boat.rig import Edge
+from watch.orders.reasons import Reason
+from watch.orders.schedule import Schedule, risk_of
+from watch.orders.tell import Teller, percent
+from watch.orders.windows import deck_windows
+
+
+def verdict(tell: Teller) -> tuple[str, ...]:
+    """The first line says whether the night can be met; the rest, if any, why not and what would have been needed."""
+    schedule = tell.schedule
+    risk, aims = schedule.risk, tell.night.aims
+    if schedule.keeps_ceiling:
+        if not schedule.tasks:
+            return ("Nothing has to be done: what is up now stays inside its limits as far as the forecast reaches.",)
+        seen = (
+            "no weather seen breaks a hard limit" if risk.hard_chance <= 0 else f"chance of a hard limit {percent(risk.hard_chance)}"
+        )
+        return (f"With these jobs done in time the limits are kept ({seen}).",)
+    if not tell.met.known().any():
+        return ("I do not know: there is no weather for these hours, so nothing can be promised.",)
+    if risk.hard_first_step is None:
+        return ("Part of the weather is not known, so the limits cannot be promised.",)
+    plan, gust, hard = tell.caught(schedule.carried, risk)
+    already = _already(tell)
+    if already:
+        return (f"{already} {plan}, gusts to {gust} kn against {hard}; chance {percent(risk.hard_chance)}.",)
+    first = (
+        f"NOT GOOD ENOUGH: no schedule keeps the chance of a hard limit under {percent(aims.hard_ceiling)}. The least bad one meets "
+        f"it with chance {percent(risk.hard_chance)}, about {tell.clock(risk.hard_first_step)}: {plan}, gusts to {gust} kn "
+        f"against {hard}."
+    )
+    return (first, *_needed(schedule, tell))
+
+
+def _already(tell: Teller) -> str:
+    """When the limit is met only until the first job is done, that is what is to be said; empty otherwise."""
+    schedule = tell.schedule
+    if not schedule.tasks:
+        return ""
+    task = schedule.tasks[0]
+    after = schedule.carried.copy()
+    after[: task.ends] = -1
+    left = risk_of(schedule.judged, after, schedule.moves[1:])
+    if left.hard_chance > tell.night.aims.hard_ceiling:
+        return ""
+    kept = "no weather seen breaks a limit" if left.hard_chance <= 0 else f"chance of a hard limit {percent(left.hard_chance)}"
+    return f"TOO MUCH UP until “{task.job.name}” is done at {tell.clock(task.ends)}; after that the limits are kept ({kept}). Now:"
+
+
+def _needed(schedule: Schedule, tell: Teller) -> tuple[str, ...]:
+    """What would have carried her, and which job on the way there is shut."""
+    judged, step = schedule.judged, schedule.risk.hard_first_step
+    assert step is not None
+    around = slice(max(0, step - 18), step + 36)
+    chances = np.array([
+        float(tell.met.weight @ c.meets_hard()[:, around].any(axis=1)) for c in judged.carriage.of_state
+    ])  # fmt: skip
+    carried = int(schedule.carried[step])
+    if chances.min() >= chances[carried] - 0.01:
+        least = percent(schedule.least_risk)
+        return (f"No sail plan of hers would do better: even the stoutest is over its limit with chance {least}. Look to shelter.",)
+    good = chances <= max(chances.min(), tell.night.aims.hard_ceiling) + 1e-9
+    path = _shortest(schedule, good)
+    if not path:
+        return ("No chain of jobs leads from here to a sail plan that would carry it.",)
+    rig = tell.night.rig
+    lines = [f"“{rig.plan_name(path[-1].target)}” would carry it, but:"]
+    for edge in path:
+        lines.append(_shut_line(edge, tell, step))
+    return tuple(line for line in lines if line)
+
+
+def _shut_line(edge: Edge, tell: Teller, before: int) -> str:
+    found = tell.judged.chance_of(edge.job)
+    windows = [w for w in deck_windows(found, tell.night.aims.window_chance) if w.first < before]
+    if found.enough(tell.night.aims.window_chance)[0] and not windows:
+        return f"“{edge.job.name}” can be begun now, but takes {edge.job.minutes:g} minutes."
+    if not windows:
+        reason = Reason(int(found.reason[0]))
+        return f"“{edge.job.name}” is shut now and stays shut until then ({tell.shut_words(edge.job, 0, reason)})."
+    last = windows[-1]
+    return f"“{edge.job.name}” can be begun only until {tell.clock(last.last)} ({tell.window_words(edge.job, last)})."
+
+
+def _shortest(schedule: Schedule, good: np.ndarray) -> list[Edge]:
+    """The fewest jobs from the start to a state that would carry it, whatever the weather."""
+    rig = schedule.judged.night.rig
+    came: dict[int, Edge | None] = {schedule.start: None}
+    queue = deque([schedule.start])
+    while queue:
+        state = queue.popleft()
+        if good[state]:
+            path: list[Edge] = []
+            edge = came[state]
+            while edge is not None:
+                path.append(edge)
+                edge = came[edge.origin]
+            return path[::-1]
+        for edge in rig.edges:
+            if edge.origin == state and edge.target not in came:
+                came[edge.target] = edge
+                queue.append(edge.target)
+    return []

@@ -1,0 +1,86 @@
+"""(I/O) Reads what a pass is asked from: route, forecasts, position. Only the box that the passage needs is kept of a forecast."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from watch.boat.model import BoatFile
+from watch.boat.rig import RigState
+from watch.faults import BadInputError
+from watch.forecast.box import Box
+from watch.forecast.contract import Forecast
+from watch.forecast.grib import read
+from watch.passage.position import parse_latitude, parse_longitude
+from watch.passage.route import Route
+from watch.passage.route_file import read_route
+from watch.service.one_pass import Asked
+from watch.when import ShipTime
+
+MARGIN_NM = 200.0  # round the route: for scenarios that look some way off, and for running off
+
+
+def gather(
+    boat: BoatFile,
+    state: RigState,
+    route_path: Path,
+    gribs: Sequence[Path],
+    now: datetime,
+    position: str | None,
+    ship: ShipTime | None,
+    hours: float | None,
+) -> Asked:
+    """Files and options -> Asked. Raises BadInputError."""
+    route = read_route(route_path)
+    place = parse_position(position) if position is not None else None
+    if place is None and route.departure is not None and route.departure < now:
+        raise BadInputError(
+            "--position",
+            [f'missing: she left at {route.departure:%Y-%m-%d %H:%M} UTC, so say where she is, like "36 30.0 N, 52 00.0 W"'],
+        )
+    forecasts = read(list(gribs), box_of(route, place))
+    return Asked(
+        boat=boat,
+        route=route,
+        forecasts=tuple(forecasts),
+        now=now,
+        state=state,
+        ship=ship,
+        latitude=None if place is None else place[0],
+        longitude=None if place is None else place[1],
+        hours=hours,
+    )
+
+
+def parse_position(text: str) -> tuple[float, float]:
+    """'36 30.0 N, 52 00.0 W' or '36.5, -52.0' -> degrees. Raises BadInputError."""
+    parts = text.split(",")
+    if len(parts) != 2:
+        raise BadInputError("--position", [f'"{text}" is no position: write it like "36 30.0 N, 52 00.0 W" or "36.5, -52.0"'])
+    try:
+        return _degrees(parts[0], latitude=True), _degrees(parts[1], latitude=False)
+    except ValueError as error:
+        raise BadInputError("--position", [str(error)]) from None
+
+
+def _degrees(text: str, *, latitude: bool) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        return parse_latitude(text) if latitude else parse_longitude(text)
+    most = 90.0 if latitude else 360.0
+    if not -most <= value <= most:
+        raise ValueError(f"{value:g} is no {'latitude' if latitude else 'longitude'}: from -{most:g} to {most:g} degrees")
+    return value
+
+
+def box_of(route: Route, place: tuple[float, float] | None) -> Box:
+    """The box round what is left of the route, with a margin."""
+    points = [(w.latitude, w.longitude) for w in route.waypoints] + ([place] if place else [])
+    return Box.around(np.array([p[0] for p in points]), np.array([p[1] for p in points]), miles=MARGIN_NM)
+
+
+def forecasts_of(paths: Sequence[Path]) -> tuple[Forecast, ...]:
+    """GRIB files -> all they hold."""
+    return tuple(read(list(paths), None))

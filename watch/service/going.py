@@ -1,0 +1,73 @@
+"""How she goes in the forecast wind: the bridge from boat, route and forecast to her track."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from watch.boat.rig import Rig
+from watch.orders.carry import speed_table
+from watch.passage.carriage import Carriage, Mode
+from watch.passage.track import Track, sail
+from watch.weather.plain import central_wind
+from watch.weather.scenarios import usable
+from watch.when import grid
+
+if TYPE_CHECKING:
+    from watch.service.one_pass import Asked
+
+Ints = NDArray[np.int64]
+MODES = {"run off": Mode.RUN_OFF, "heave to": Mode.HEAVE_TO, "lie to a drogue": Mode.DROGUE}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Going:
+    """What her track is made from."""
+
+    asked: "Asked"
+    rig: Rig
+    start: datetime
+    steps: int
+
+    @cached_property
+    def carriages(self) -> tuple[Carriage, ...]:
+        """One for each rig state."""
+        return tuple(carriage_of(self.rig, i) for i in range(len(self.rig.states)))
+
+
+def carriage_of(rig: Rig, state: int) -> Carriage:
+    """How she goes in a rig state: by her speed table and its sail plan's factor, or as a mode says."""
+    plan, mode, boat = rig.plans[state], rig.mode_of(state), rig.boat
+    assert plan is not None
+    table = speed_table(plan.speed or boat.speed)
+    factor = plan.speed_factor if plan.speed_factor is not None else 1.0
+    if mode is None:
+        return Carriage(table=table, factor=factor, closest_deg=plan.closest_deg or boat.boat.closest_deg)
+    if mode.name == "motor":
+        return Carriage(steady_kn=mode.drift_kn)
+    return Carriage(
+        mode=MODES[mode.name],
+        steady_kn=mode.drift_kn,
+        wind_angle_deg=mode.wind_angle_deg,
+        drift_from_wind_deg=mode.drift_from_wind_deg,
+    )
+
+
+def sail_along(going: Going, carried: Ints) -> Track:
+    """Her track when these rig states (T) are carried."""
+    asked = going.asked
+    route = asked.route
+    if asked.latitude is not None and asked.longitude is not None:
+        route = route.from_position(asked.latitude, asked.longitude)
+    wind = central_wind(usable(asked.forecasts)[0], grid(going.start, going.steps))
+    return sail(route, going.start, carried, going.carriages, wind).boat(0)
+
+
+def distance_apart_nm(a: Track, b: Track) -> float:
+    """The farthest that two tracks are apart at the same time [nm]."""
+    north = a.latitude - b.latitude
+    east = ((a.longitude - b.longitude + 180.0) % 360.0 - 180.0) * np.cos(np.radians(a.latitude))
+    return float(60.0 * np.hypot(north, east).max())

@@ -1,0 +1,177 @@
+"""The possible weathers along the track, each with its weight: the one way in which the forecast's uncertainty is carried.
+
+Ensemble members are weathers as they stand, looked at some miles off (a front 60 miles off is not off). A single run is widened by the
+documented errors of its lead time: strength, timing, place, gusts. Older runs add theirs, lighter with age.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from watch.forecast.contract import Forecast, Name
+from watch.weather import look
+from watch.weather.errors import (
+    AGE_HALVES_H,
+    ENSEMBLE_SPOTS,
+    ENSEMBLE_WEIGHT,
+    OLDER_SCENARIOS,
+    OLDEST_H,
+    SINGLE_SCENARIOS,
+    Widening,
+    normal_chance,
+    normal_points,
+)
+from watch.weather.look import Spots, Where
+from watch.when import Times, to_np
+
+Floats = NDArray[np.float64]
+
+STRENGTH, TIMING, EAST, NORTH, GUST, SEA, SQUALL = range(7)
+NM_PER_DEG = 60.0
+SERIES = ("mean_ms", "gust_ms", "low_ms", "from_deg", "pressure_pa", "temperature_k", "sea_m", "period_s", "steepness", "squall",
+          "squall_likelihood")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """Scenarios from one run, arrays (S, T), before they are weighed together; own_weight: of the run beside others."""
+
+    label: str
+    own_weight: float
+    step_h: float
+    series: dict[str, Floats]
+    squall_basis: str
+
+    @property
+    def count(self) -> int:
+        return int(self.series["mean_ms"].shape[0])
+
+
+class NoWindError(ValueError):
+    """No forecast that has wind: nothing can be said."""
+
+
+def make_scenarios(forecasts: Sequence[Forecast], where: Where, widening: Widening | None = None) -> xr.Dataset:
+    """Forecasts, and the track's ten-minute steps -> Scenarios.
+
+    A Dataset with dims (scenario, time), all at 10 m: mean_ms, gust_ms (the stronger end of each step), low_ms (plainly interpolated
+    mean), from_deg, pressure_pa, temperature_k, sea_m, period_s, steepness, squall (1 where a squall's gust is in gust_ms),
+    squall_likelihood.
+    Coordinates: time (start of each step), weight (scenario; adds to one), label (scenario), step_h (scenario; the run's own
+    step). attrs["notes"]: sentences for the sailor.
+    Missing is NaN. Raises NoWindError.
+    """
+    widening = widening or Widening()
+    used = usable(forecasts)
+    if not used:
+        raise NoWindError("no forecast has wind at 10 m; fetch one with 10 m wind in it")
+    newest = max(f.run for f in used)
+    notes: list[str] = []
+    parts = [_part(f, used, forecasts, where, widening, _own_weight(f, used), f.run == newest, notes) for f in used]
+    return _together(parts, where, tuple(dict.fromkeys(notes)))
+
+
+def usable(forecasts: Sequence[Forecast]) -> list[Forecast]:
+    """Those with wind at 10 m that are not too old beside the newest of them, newest first."""
+    with_wind = sorted((f for f in forecasts if f.has(Name.U10_MS, Name.V10_MS)), key=lambda f: f.run, reverse=True)
+    return [f for f in with_wind if (with_wind[0].run - f.run).total_seconds() / 3600.0 <= OLDEST_H]
+
+
+def _own_weight(forecast: Forecast, used: Sequence[Forecast]) -> float:
+    age_h = (used[0].run - forecast.run).total_seconds() / 3600.0
+    weight = 0.5 ** (age_h / AGE_HALVES_H)
+    if any(o.run == forecast.run and o.kind != forecast.kind for o in used):
+        weight *= ENSEMBLE_WEIGHT if forecast.kind == "ensemble" else 1.0 - ENSEMBLE_WEIGHT
+    return float(weight)
+
+
+def _part(
+    forecast: Forecast,
+    used: Sequence[Forecast],
+    everything: Sequence[Forecast],
+    where: Where,
+    widening: Widening,
+    own_weight: float,
+    newest: bool,
+    notes: list[str],
+) -> Part:
+    lead_h = (where.time - to_np(forecast.run)) / np.timedelta64(3600, "s")
+    single = forecast.kind == "single"
+    alone = not any(o.kind == "ensemble" and o.run == forecast.run for o in used)
+    count = (SINGLE_SCENARIOS if newest and alone else OLDER_SCENARIOS) if single else forecast.fields[Name.U10_MS].sizes["member"]
+    z = normal_points(count, 7)
+    at = _spots(forecast, where, z, lead_h, widening, single)
+    series = look.wind(forecast, at)
+    excess = look.gust_excess_ms(forecast, at, series["mean_ms"], notes)
+    if single:
+        _strengthen(series, z, lead_h, widening)
+    series["gust_ms"] = series["mean_ms"] + excess * (np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0) if single else 1.0)
+    series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at)
+    series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at)
+    look.sea(series, everything, forecast, at, where.time, notes)
+    if single:
+        series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
+    basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]))
+    label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
+    return Part(label=label, own_weight=own_weight, step_h=_own_step_h(forecast), series=series, squall_basis=basis)
+
+
+def _spots(forecast: Forecast, where: Where, z: Floats, lead_h: Floats, widening: Widening, single: bool) -> Spots:
+    """Where and when each scenario looks into the forecast: (S, T) each."""
+    places, shifts = (z[:, (EAST, NORTH)], z[:, TIMING, None]) if single else (ENSEMBLE_SPOTS, np.zeros((len(ENSEMBLE_SPOTS), 1)))
+    place = widening.at(widening.place_nm, lead_h) / NM_PER_DEG
+    east = places[:, 0, None] * place / np.cos(np.radians(np.clip(where.latitude, -80.0, 80.0)))
+    return Spots(
+        time=_shifted(forecast, where.time, shifts * widening.at(widening.timing_h, lead_h)),
+        latitude=np.clip(where.latitude + places[:, 1, None] * place, -89.0, 89.0),
+        longitude=where.longitude + east,
+        spot=np.arange(len(z)) % len(places),
+        members=not single,
+        plain=where,
+    )
+
+
+def _shifted(forecast: Forecast, time: Times, shift_h: Floats) -> Times:
+    """(T) times and (S, T or 1) shifts, later when positive -> (S, T) times to look at, whole ten minutes, kept inside the forecast
+    where the unshifted time is inside it."""
+    own = forecast.fields[Name.U10_MS]["time"].values.astype("datetime64[s]")
+    ten = np.timedelta64(600, "s")
+    moved = time[None, :] - np.round(shift_h * 6.0).astype(np.int64) * ten
+    inside = (time >= own[0]) & (time < own[-1])
+    last = max(own[-1] - ten, own[0])
+    kept: Times = np.where(inside[None, :], np.clip(moved, own[0], last), np.broadcast_to(time, moved.shape))
+    return kept
+
+
+def _own_step_h(forecast: Forecast) -> float:
+    """The forecast's own step in hours: the median of its steps of wind."""
+    time = forecast.fields[Name.U10_MS]["time"].values.astype("datetime64[s]").astype(np.int64)
+    return float(np.median(np.diff(time))) / 3600.0 if len(time) > 1 else 1.0
+
+
+def _strengthen(series: dict[str, Floats], z: Floats, lead_h: Floats, widening: Widening) -> None:
+    """Mean wind made stronger or weaker by the error of its lead; never below nothing."""
+    width = widening.at(widening.strength_ms, lead_h)
+    for name in ("mean_ms", "low_ms"):
+        wider = np.maximum(width, widening.strength_share * series[name])
+        # in light airs the error is less than the wind itself: no calm is turned into a gale by arithmetic
+        wider = np.minimum(wider, 0.3 + 0.35 * series[name])
+        series[name] = np.maximum(series[name] + z[:, STRENGTH, None] * wider, 0.0)
+
+
+def _together(parts: Sequence[Part], where: Where, notes: tuple[str, ...]) -> xr.Dataset:
+    total = sum(p.own_weight for p in parts)
+    weight = np.concatenate([np.full(p.count, p.own_weight / total / p.count) for p in parts])
+    label = np.concatenate([np.full(p.count, p.label) for p in parts])
+    data = {name: (("scenario", "time"), np.concatenate([p.series[name] for p in parts])) for name in SERIES}
+    step_h = np.concatenate([np.full(p.count, p.step_h) for p in parts])
+    coords = {
+        "time": where.time.astype("datetime64[ns]"),
+        "weight": ("scenario", weight / weight.sum()),
+        "label": ("scenario", label),
+        "step_h": ("scenario", step_h),
+    }
+    return xr.Dataset(data, coords=coords, attrs={"notes": notes, "squall_basis": parts[0].squall_basis})
