@@ -86,9 +86,12 @@ class Decoder:
             kind = self._kind(key, handle, frame)
             if kind is None:
                 return None
-            if isinstance(kind.found, Refusal):
-                return kind.found
             try:
+                if _too_short(frame):
+                    self._step(kind, when, handle)
+                    raise DamagedError("has a product section shorter than its kind can be")
+                if isinstance(kind.found, Refusal):
+                    return kind.found
                 return self._slice(frame, handle, kind, kind.found, when, member)
             except DamagedError as damage:
                 raise DamagedError(f"({LABELS[kind.found.name]}) {damage}") from None
@@ -103,8 +106,6 @@ class Decoder:
         _check_end_time(frame)
         whose = Whose(self._run(frame), kind.centre, kind.ensemble)
         start_s, end_s = self._step(kind, when, handle)
-        if _too_short(frame):
-            raise DamagedError("has a product section shorter than its kind can be")
         number = self._member(kind, member, handle) if kind.ensemble else 0
         try:
             values = handle.values(place.header.rows * place.header.columns)

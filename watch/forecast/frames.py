@@ -7,9 +7,10 @@ from typing import BinaryIO, NamedTuple
 from watch.faults import BadInputError
 
 END = b"7777"
-BULLETIN_BYTES = 200  # a telecommunication header or trailer round a message may be this long
+BULLETIN_BYTES = 200  # a telecommunication header or trailer round a message may be this long, padding apart
 BLOCK = 1 << 16
 PADDING_1 = 120  # GRIB1 messages may be filled up before their end mark
+PADDING = b"\0\r\n "
 ASK_AGAIN = "fetch it again"
 FORMATS = {
     b"\x1f\x8b": "is compressed (gzip): unpack it first",
@@ -84,34 +85,39 @@ def _damaged(path: Path, number: int, start: int, why: str) -> BadInputError:
 def _skip(path: Path, stream: BinaryIO, start: int, size: int, number: int) -> int:
     """Where the next message begins, or the size of the file; anything but padding or a short bulletin line is refused."""
     stream.seek(start)
-    if stream.read(4) == b"GRIB":
-        return start
-    at, tail, padding = start, b"", True
-    stream.seek(start)
     first = stream.read(BULLETIN_BYTES + 8)
+    if first.startswith(b"GRIB"):
+        return start
+    if first and b"GRIB".startswith(first):
+        raise BadInputError(path, [f"not whole: ends inside message {number + 1} at byte {size}; {ASK_AGAIN}"])
+    begin, strange, lost = _gap(stream, start, size)
+    if number == 0 and (begin == size or strange > BULLETIN_BYTES or _is_page(first) or not _known_edition(stream, begin)):
+        raise BadInputError(path, [_no_grib(first)])
+    if strange > BULLETIN_BYTES or lost or _is_page(first):
+        raise BadInputError(path, [f"bytes {start} to {begin} after message {number} are no GRIB: damaged; {ASK_AGAIN}"])
+    return begin
+
+
+def _gap(stream: BinaryIO, start: int, size: int) -> tuple[int, int, bool]:
+    """Where the next message begins (or the size), how many bytes before it are no padding, and whether an end mark is among them."""
     stream.seek(start)
+    at, tail, strange, lost = start, b"", 0, False
     while block := stream.read(BLOCK):
-        found = (tail + block).find(b"GRIB")
+        seen = tail + block
+        found = seen.find(b"GRIB")
+        gap = seen if found < 0 else seen[:found]
+        strange += len(gap.translate(None, PADDING)) - len(tail.translate(None, PADDING))
+        lost = lost or END in gap
         if found >= 0:
-            begin = at - len(tail) + found
-            padding = padding and not (tail + block)[:found].strip(b"\0\r\n ")
-            _allow(path, first, start, begin, number, padding)
-            return begin
-        padding = padding and not block.strip(b"\0\r\n ")
+            return at - len(tail) + found, strange, lost
         at += len(block)
         tail = block[-3:]
-    if number == 0:
-        raise BadInputError(path, [_no_grib(first)])
-    _allow(path, first, start, size, number, padding)
-    return size
+    return size, strange, lost
 
 
-def _allow(path: Path, first: bytes, start: int, begin: int, number: int, padding: bool) -> None:
-    if padding or (begin - start <= BULLETIN_BYTES and not _is_page(first)):
-        return
-    if number == 0:
-        raise BadInputError(path, [_no_grib(first)])
-    raise BadInputError(path, [f"bytes {start} to {begin} after message {number} are no GRIB: damaged; {ASK_AGAIN}"])
+def _known_edition(stream: BinaryIO, begin: int) -> bool:
+    stream.seek(begin + 7)
+    return stream.read(1) in (b"\x01", b"\x02")
 
 
 def _is_page(first: bytes) -> bool:

@@ -29,7 +29,7 @@ def quiet() -> Iterator[None]:
 
 def _open_log() -> tuple[TextIO, TextIO | None]:
     """Two files for the library's log, kept open because it writes to them whenever it likes; no second where nobody listens."""
-    silent = open(os.devnull, "w", encoding="ascii")  # noqa: SIM115
+    silent = open(os.open(os.devnull, os.O_WRONLY), "w", encoding="ascii", closefd=False)  # noqa: SIM115
     try:
         return silent, open(2, "w", encoding="ascii", closefd=False)
     except OSError:
