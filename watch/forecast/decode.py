@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from watch.forecast.box import Box
 from watch.forecast.frames import Frame
 from watch.forecast.handle import DamagedError, Handle
-from watch.forecast.layout import READABLE, TOO_MANY_POINTS, GridHeader, GridRefusedError, Layout, layout, unreadable
+from watch.forecast.layout import READABLE, GridHeader, GridRefusedError, Layout, layout, unreadable
 from watch.forecast.names import LABELS, Header, Refusal, What, identify, of_no_use
 
 LONGEST_STEP_S = 60 * 86400
@@ -107,8 +107,11 @@ class Decoder:
         whose = Whose(self._run(frame), kind.centre, kind.ensemble)
         start_s, end_s = self._step(kind, when, handle)
         number = self._member(kind, member, handle) if kind.ensemble else 0
+        points = place.header.rows * place.header.columns
+        if frame.points > points:  # looked at before room is made for them
+            raise DamagedError(f"holds {frame.points} values where its grid has {points} points")
         try:
-            values = handle.values(place.header.rows * place.header.columns)
+            values = handle.values(points)
             window = place.take(values, kind.missing, what.scale, what.offset)
         except GridRefusedError as refused:
             raise DamagedError(str(refused)) from None
@@ -153,8 +156,6 @@ class Decoder:
 
     def _layout(self, frame: Frame, handle: Handle) -> Layout | GridRefusedError | str:
         """How to read the grid, why it is refused, or, where it does not reach the box, its span in words."""
-        if frame.points > TOO_MANY_POINTS:
-            return GridRefusedError(f"claims {frame.points} points, more than {TOO_MANY_POINTS}: fetch a smaller area")
         if frame.grid not in self._layouts:
             self._layouts[frame.grid] = _new_layout(frame, handle, self.box)
         return self._layouts[frame.grid]
@@ -212,11 +213,12 @@ def _parts(frame: Frame) -> tuple[tuple[bytes, ...], bytes, bytes]:
     fixed_head = frame.head[:13] + frame.head[20:]
     if template not in SHORTEST or len(product) < SHORTEST[template]:
         return (fixed_head, frame.local, product), frame.head, product
-    ensemble, at = template in (1, 11), 37 if template == 11 else 34
-    end_time = product[at : at + 7] if template in (8, 11) else b""
-    rest = product[36:37] * ensemble + product[at + len(end_time) + 3 * (template == 1) :]
-    when = frame.head[13:20] + product[17:22] + end_time
-    fixed = product[:17] + product[22 : 34 + ensemble]
+    ensemble, ranged = template in (1, 11), template in (8, 11)
+    at = 37 if ensemble else 34
+    end, stretch = (product[at : at + 7], product[at + 7 :]) if ranged else (b"", b"")
+    when = frame.head[13:20] + product[17:22] + end + stretch
+    rest = stretch[:1] + stretch[5:7] + stretch[19:] if ranged else product[at:]  # how many stretches, and what is made of them
+    fixed = product[:17] + product[22 : 34 + ensemble] + product[36:37] * ensemble
     return (fixed_head, frame.local, fixed, rest), when, product[35:36] * ensemble
 
 
@@ -237,7 +239,10 @@ def _new_layout(frame: Frame, handle: Handle, box: Box | None) -> Layout | GridR
         if not frame.grid:
             raise GridRefusedError("does not say where its points lie: fetch it on a plain latitude/longitude grid")
         header = _grid(handle, frame.edition)
-        whole = layout(header, None)
+        whole, points = layout(header, None), header.rows * header.columns
+        claimed = int.from_bytes(frame.grid[6:10], "big") if frame.edition == 2 else points
+        if claimed != points:
+            raise DamagedError(f"claims {claimed} points where its grid has {points}")
         return layout(header, box) or (whole.axes.span() if whole else "")
     except GridRefusedError as refused:
         return refused

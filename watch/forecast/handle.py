@@ -65,11 +65,10 @@ class Handle:
         return float(self._get(eccodes.codes_get_double, key))
 
     def values(self, points: int) -> NDArray[np.float64]:
-        """All values, missing ones as missingValue; their number is looked at first, so that no absurd one is made room for."""
-        found = self._get(eccodes.codes_get_size, "values")
-        if found != points:
-            raise DamagedError(f"holds {found} values where its grid has {points} points")
+        """All values of a grid of so many points, missing ones as missingValue."""
         values: NDArray[np.float64] = self._get(eccodes.codes_get_double_array, "values")
+        if values.size != points:
+            raise DamagedError(f"holds {values.size} values where its grid has {points} points")
         return values
 
     def reals(self, key: str) -> tuple[float, ...]:
