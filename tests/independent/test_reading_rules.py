@@ -95,6 +95,12 @@ def test_instants_are_kept_where_the_maxima_leave_times_out(maxima: tuple[tuple[
                               "maxima leave times out",)
 
 
+def test_instants_are_kept_where_a_member_has_no_maxima(tmp_path: Path) -> None:
+    instants = [Message(what="gust", step=step, values=10.0, member=member) for member in (0, 1) for step in (0, 3)]
+    forecast = only(tmp_path, [*instants, Message(what="gust", step=(0, 3), statistic="max", values=15.0, member=0)])
+    assert [middle(forecast, Name.GUST_MS, row) for row in (0, 1)] == [[10.0, 10.0], [10.0, 10.0]]
+
+
 def test_of_two_stretches_that_end_together_the_shorter_is_kept_if_nothing_is_lost(tmp_path: Path) -> None:
     steps = ((0, 3), (0, 6), (3, 6), (6, 12), (9, 12))
     forecast = only(tmp_path, [Message(what="gust 10", step=step, statistic="max", values=float(sum(step))) for step in steps])

@@ -202,6 +202,12 @@ def test_a_gust_over_six_hours_belongs_to_all_of_them(hour: float, wanted: float
 
 
 @pytest.mark.source("stronger-end-1")
+def test_a_step_that_ends_where_a_stronger_stretch_begins_is_not_in_it() -> None:
+    gust = flat([20.0, 30.0], [6, 12], begins=[0, 6])
+    assert sample.strongest(gust, at_hours(5 + 5 / 6, 5 + 11 / 12, 6), 30.5, -59.5).tolist() == [[20.0, 30.0, 30.0]]
+
+
+@pytest.mark.source("stronger-end-1")
 def test_a_gap_between_stretches_is_unknown_and_overlapping_ones_give_the_larger() -> None:
     gap = flat([30.0, 25.0], [3, 9], begins=[0, 6])
     np.testing.assert_array_equal(sample.strongest(gap, at_hours(1, 2.9, 4, 5.9, 7), 30.5, -59.5), [[30, np.nan, np.nan, np.nan, 25]])
