@@ -78,6 +78,10 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--position", default=None, help='Where she is, like "36 30.0 N, 52 00.0 W"; else the route\'s start.'),
         click.option("--ship-time", callback=_ship_time, help="Ship's time, like -03:00; else by her longitude."),
         click.option("--hours", type=click.FloatRange(1, 240), help="How far to look ahead; else as far as the forecast."),
+        click.option("--shelters", type=click.Path(path_type=Path), multiple=True,
+                     help="A shelters file (TOML, or GPX waypoints); may be given more than once."),
+        click.option("--sea-room", "sea_room", type=click.FloatRange(1, 60), default=None,
+                     help="Miles of sea wanted to leeward; asks for sea room and lee shores without shelters too (20 with them)."),
     ]):  # fmt: skip
         command = option(command)
     return command
@@ -156,6 +160,8 @@ def _demo() -> dict[str, Any]:
         "position": "36 30.0 N, 52 00.0 W",
         "ship_time": None,
         "hours": None,
+        "shelters": (ready("config", "shelters-north-atlantic.toml"),),
+        "sea_room": None,
     }  # fmt: skip
 
 
@@ -169,6 +175,8 @@ def _passed(
     position: str | None,
     ship_time: ShipTime | None,
     hours: float | None,
+    shelters: tuple[Path, ...],
+    sea_room: float | None,
 ) -> Any:
     """Reads what was given and makes one pass. All that is wrong is said before anything is worked out."""
     from watch.service.gather import gather
@@ -179,7 +187,7 @@ def _passed(
         state = parse_state(own, rig_state)
     except UnknownStateError as error:
         raise BadInputError("--rig-state", [str(error)]) from None
-    asked = gather(own, state, route, _grib_files(forecast), now, position, ship_time, hours)
+    asked = gather(own, state, route, _grib_files(forecast), now, position, ship_time, hours, shelters, sea_room)
     return one_pass(asked)
 
 

@@ -9,6 +9,7 @@ from watch.orders.tell import percent
 
 WIDTH = 80
 NAME_WIDTH = 10
+SHELTER_KINDS = ("harbour", "anchorage", "lee")
 
 
 def position(latitude_deg: float, longitude_deg: float) -> str:
@@ -101,6 +102,11 @@ def _first(orders: Orders) -> Iterator[str]:
             f"{'NIGHT':<{NAME_WIDTH}}dark {when(orders, n.dark_from)} to {when(orders, n.dark_to)}: {plans}; {margin}; {calls}{fore}.",
             " " * NAME_WIDTH,
         )
+    if orders.no_return is not None:
+        yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}NO RETURN after {when(orders, orders.no_return.time)}: {orders.no_return.words}.",
+                         " " * NAME_WIDTH)  # fmt: skip
+    elif any(s.kind in SHELTER_KINDS for s in orders.shelters):
+        yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}none that can be counted on; below is why.", " " * NAME_WIDTH)
     yield from _wrap(f"{'ENDS':<{NAME_WIDTH}}{when(orders, orders.ends_at)}: {orders.ends_reason}.", " " * NAME_WIDTH)
 
 
