@@ -2,10 +2,10 @@
 
     python -m tests.bench.bench_shelter
 
-The ensemble is made here: 31 members x 41 steps (120 h) x 4 fields on 41 x 41 points, like the one of bench_brief but of 20 degrees, so that
-the shelters can be reached. These are invented, all in open water. "Decode" is a bare ecCodes loop over every field, "read" the
-project's own reader. Timed apart: the mask of land (once a pass), then everything else of the question: weathers anywhere, legs, sail plans,
-counting, sea room, words. The least of three times counts.
+The ensemble is made here: 31 members x 41 steps (120 h) x 4 fields on 41 x 41 points, like the one of bench_brief but of 20 degrees, so
+that the shelters can be reached. These are invented, all in open water. "Decode" is a bare ecCodes loop over every field, "read" the
+project's own reader. Timed apart: the mask of land (once a pass), then everything else of the question: weathers anywhere, legs, sail
+plans, counting, sea room, words. The least of three times counts.
 """
 
 import sys

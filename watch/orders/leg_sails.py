@@ -134,6 +134,12 @@ class LegWeather:
     moon: Flags
     weight: Floats
 
+    def some(self, legs: Ints) -> "LegWeather":
+        """Some of the legs, with as many hours as they need."""
+        most = int(self.hours[legs].max(initial=1))
+        cut = {n: getattr(self, n)[legs, :most] for n in ("mean_kn", "gust_kn", "tws_kn", "sea_m", "angle", "day", "moon")}
+        return LegWeather(**cut, hours=self.hours[legs], weight=self.weight)
+
     @property
     def own(self) -> Flags:
         """(L, J): the hours that are a leg's own."""
@@ -171,15 +177,15 @@ def choose_sails(sails: Sails, met: LegWeather, start: Ints, aims: Aims, weights
 def _begun_costs(sails: Sails, carry: Floats32, job: Floats32, hours: Ints) -> Floats32:
     """(L, J, E): points of each job begun in each hour and of its hours, under the dearer of its two sail plans; inf where it may not be
     begun, or would not be done within the leg's hours."""
-    out = job[:, :, sails.job]
-    for n in np.unique(sails.hours):
-        edges = np.flatnonzero(sails.hours[sails.job] == n)
-        both = np.maximum(carry[:, :, sails.plan[sails.origin[edges]]], carry[:, :, sails.plan[sails.target[edges]]])
-        in_hand = both.copy()
-        for ahead in range(1, int(n)):
-            in_hand[:, :-ahead] += both[:, ahead:]
-        fits = np.arange(carry.shape[1])[None, :] + n <= hours[:, None]
-        out[:, :, edges] += np.where(fits[:, :, None], in_hand, np.float32(np.inf))
+    out = job.take(sails.job, axis=2)
+    both = np.maximum(carry.take(sails.plan[sails.origin], axis=2), carry.take(sails.plan[sails.target], axis=2))
+    for n, edges in sails.by_hours:
+        in_hand = both[:, :, edges].copy()
+        for ahead in range(1, n):
+            in_hand[:, :-ahead] += both[:, ahead:, edges]
+        out[:, :, edges] += in_hand
+    late = np.arange(carry.shape[1])[None, :, None] + sails.hours[sails.job] > hours[:, None, None]
+    out[late] = np.inf
     return out
 
 

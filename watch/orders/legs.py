@@ -38,7 +38,8 @@ class Legs:
     longitude [deg] at the middle of each, course [deg], and the hours it has (J is the most). arrival_h (L): from the turn, in the
     central wind; NaN never. day, moon (L, hours of the forecast): light enough by day, and by day or a bright moon, through each hour.
 
-    ways (shelters, turns): 0 a leg is here, 1 no way over water, 2 too far for the time, 3 the track has no position.
+    ways (shelters, turns): LEG, a leg is here; NO_WAY over water; TOO_FAR for the time; ENDS_FIRST, the forecast before the hours she
+    has to lie there, however fast she is.
     resolution_nm (shelters): of the search round land; 0 when none was needed.
     """
 
@@ -91,13 +92,15 @@ class Legs:
         return np.asarray(np.minimum(first + done, self.length_nm[leg]))
 
 
-LEG, NO_WAY, TOO_FAR = 0, 1, 2
+LEG, NO_WAY, TOO_FAR, ENDS_FIRST = 0, 1, 2, 3
 
 
 def legs_to(
-    shelters: Sequence[Shelter], track: Track, hours: int, carriage: Carriage, wind: Wind, land: Land | None, fastest_kn: float
-) -> Legs:
-    """Shelters, the track (one boat) and whole hours of forecast along it -> the legs from each hour to each shelter."""
+    shelters: Sequence[Shelter], track: Track, hours: int, carriage: Carriage, wind: Wind, land: Land | None, fastest_kn: float,
+    stay_hours: int,
+) -> Legs:  # fmt: skip
+    """Shelters, the track (one boat) and whole hours of forecast along it -> the legs from each hour to each shelter. Those that her
+    fastest cannot end in time, or not so many hours before the forecast does, are not sailed."""
     at = np.arange(hours) * STEPS_PER_HOUR
     lat, lon = track.latitude[at], track.longitude[at]
     ways: list[tuple[int, int, Way]] = []
@@ -109,10 +112,16 @@ def legs_to(
         found = ways_over_water(land, lat[within], lon[within], end)
         resolution[i] = found.resolution_nm
         for h, way in zip(within.tolist(), found.found, strict=True):
-            state[i, h] = NO_WAY if way is None else TOO_FAR if way.length_nm > fastest_kn * (hours - h) else LEG
+            state[i, h] = NO_WAY if way is None else _in_time(h + way.length_nm / fastest_kn, hours, stay_hours)
             if way is not None and state[i, h] == LEG:
                 ways.append((i, h, way))
     return _sailed(ways, track, hours, carriage, wind, state, resolution)
+
+
+def _in_time(soonest_h: float, hours: int, stay_hours: int) -> int:
+    if soonest_h > hours:
+        return TOO_FAR
+    return ENDS_FIRST if int(soonest_h) + stay_hours > hours else LEG
 
 
 def _sailed(

@@ -16,10 +16,10 @@ from watch.boat.limits import lasting
 from watch.boat.rig import RUN_OFF
 from watch.orders.carriages import as_limits_allow
 from watch.orders.document import NoReturn, ShelterOrder, TurnWindow
-from watch.orders.met import quantile
+from watch.orders.met import quantile, quantile_of_known
 from watch.orders.schedule import Schedule
 from watch.orders.sea_room import Drift, Room, lee_shores, sea_room
-from watch.orders.shelter import Ask, Turns, quantile_of_known
+from watch.orders.shelter import Ask, Turns
 from watch.orders.shelter_reasons import TurnReason
 from watch.orders.shelter_words import ShelterTeller
 from watch.orders.turning import good_turns

@@ -5,13 +5,14 @@ arrives in daylight if the entrance wants it, its limits are met from arrival un
 no wind or sea out of its open sectors, and no gust, is over its limits. The turn-by time is the last turn with at least the asked chance.
 why: an island to leeward of a front is no shelter once the front is there, nor an entrance in the dark. example: a harbour open to the
 north-west is good until the veer; what closes it is then "the wind blows into it". source: counting over scenarios, as everywhere in the
-orders; judgement: the sail plans of a leg (watch.orders.leg_sails), and that the weather of a leg is looked up where she would be in the
+orders; judgement: the sail plans of a leg (watch.orders.leg_sails; where that keeps too little chance also those that mind no hard limit
+and so get her there sooner, and the better of the two counts), and that the weather of a leg is looked up where she would be in the
 middle of the weathers, while each weather has her make her own speed there: in a slower weather it is met a few miles ahead of her.
 Standing off until daylight is not counted. Turns are at full hours from the start, rounded down. What is not known is not allowed.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,8 @@ from numpy.typing import NDArray
 from watch.boat.rig import Rig
 from watch.orders.carriages import as_limits_allow
 from watch.orders.leg_sails import UNKNOWN_ANGLE, Carried, LegWeather, Sails, choose_sails, sails_of
-from watch.orders.legs import NO_WAY, Legs, legs_to
+from watch.orders.legs import ENDS_FIRST, NO_WAY, TOO_FAR, Legs, legs_to
+from watch.orders.met import quantile_of_known
 from watch.orders.shelter_reasons import TurnReason
 from watch.orders.there import There, all_there
 from watch.orders.weights import Aims, Weights
@@ -39,6 +41,9 @@ Ints = NDArray[np.int64]
 CELLS = 12_000  # places and hours looked up at once
 PACE = 1.15  # judgement: so much longer, and an hour, is near enough to the first reckoning
 AHEAD_DEG = 60  # judgement: a leg that is closer to the wind than this for most of its hours has the wind ahead
+BEFORE_SAILING = {NO_WAY: TurnReason.NO_WAY, TOO_FAR: TurnReason.TOO_FAR, ENDS_FIRST: TurnReason.FORECAST_ENDS}
+SOONER_HELPS = (TurnReason.TOO_FAR, TurnReason.WIND_AHEAD, TurnReason.OVERTAKEN, TurnReason.DARK, TurnReason.ENTRANCE_WIND,
+                TurnReason.ENTRANCE_SEA)  # fmt: skip
 EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
 
 
@@ -88,26 +93,27 @@ NUMBERS = ("chance", "early_h", "middle_h", "late_h", "daylight", "gust_kn", "le
 def judge_shelters(ask: Ask) -> tuple[Turns, ...]:
     """Every shelter, for a turn at every hour."""
     legs = legs_to(
-        ask.shelters, ask.track, ask.hours, as_limits_allow(ask.rig, ask.height_factor), ask.wind, ask.land, _fastest_kn(ask.rig)
+        ask.shelters, ask.track, ask.hours, as_limits_allow(ask.rig, ask.height_factor), ask.wind, ask.land, _fastest_kn(ask.rig),
+        ask.aims.stay_hours,
     )
     sails = sails_of(ask.rig)
     harbours = all_there(ask.shelters, ask.weathers, ask.height_factor)
     shape = (len(ask.shelters), ask.hours)
     out = {name: np.full(shape, np.nan) for name in NUMBERS}
     out["chance"][:] = 0.0
-    reason = np.where(legs.ways == NO_WAY, int(TurnReason.NO_WAY), int(TurnReason.TOO_FAR))
+    reason = np.array([int(BEFORE_SAILING.get(w, TurnReason.OPEN)) for w in range(4)])[legs.ways]
     round_land = np.zeros(shape, dtype=bool)
     round_land[legs.shelter, legs.turn] = legs.round_land
     for chosen in _chunks(legs.hours):
         some = legs.some(chosen)
-        found, codes, made_nm = _counted(ask, sails, harbours, some)
-        _put(out, reason, some, found, codes)
+        found = _counted(ask, sails, harbours, some)
+        _put(out, reason, some, found)
         slow = np.flatnonzero(_slower(some, found))
         if len(slow):
-            slower = some.some(slow).at_the_pace(made_nm[slow][:, : int(some.hours[slow].max())], ask.hours)
+            slower = some.some(slow).at_the_pace(found.made_nm[slow][:, : int(some.hours[slow].max())], ask.hours)
             for more in _chunks(slower.hours):
                 part = slower.some(more)
-                _put(out, reason, part, *_counted(ask, sails, harbours, part)[:2])
+                _put(out, reason, part, _counted(ask, sails, harbours, part))
     return tuple(
         Turns(shelter=s, reason=reason[i], round_land=round_land[i], resolution_nm=float(legs.resolution_nm[i]),
               **{name: values[i] for name, values in out.items()})
@@ -115,15 +121,38 @@ def judge_shelters(ask: Ask) -> tuple[Turns, ...]:
     )  # fmt: skip
 
 
-def _put(out: dict[str, Floats], reason: Ints, legs: Legs, found: dict[str, Floats], codes: Ints) -> None:
-    for name, values in found.items():
+@dataclass(frozen=True, kw_only=True)
+class Counted:
+    """Some legs (L): the numbers of `Turns`, what most of the lost weathers have against each, the miles made in each hour (L, J), and the
+    share of the weather that is lost but that being there sooner might save."""
+
+    numbers: dict[str, Floats]
+    reason: Ints
+    made_nm: Floats
+    late: Floats
+
+    def with_better(self, rows: Ints, other: "Counted") -> "Counted":
+        """These, with `other` (of these rows) in place of those whose chance it betters."""
+        better = np.flatnonzero(other.numbers["chance"] > self.numbers["chance"][rows] + 1e-9)
+        at = rows[better]
+        numbers = {n: v.copy() for n, v in self.numbers.items()}
+        reason, made_nm = self.reason.copy(), self.made_nm.copy()
+        for name, values in other.numbers.items():
+            numbers[name][at] = values[better]
+        reason[at] = other.reason[better]
+        made_nm[at, : other.made_nm.shape[1]] = other.made_nm[better]
+        return Counted(numbers=numbers, reason=reason, made_nm=made_nm, late=self.late)
+
+
+def _put(out: dict[str, Floats], reason: Ints, legs: Legs, found: Counted) -> None:
+    for name, values in found.numbers.items():
         out[name][legs.shelter, legs.turn] = values
-    reason[legs.shelter, legs.turn] = codes
+    reason[legs.shelter, legs.turn] = found.reason
 
 
-def _slower(legs: Legs, found: dict[str, Floats]) -> Flags:
+def _slower(legs: Legs, found: Counted) -> Flags:
     """(L): legs that their sail plans make much slower than the first reckoning: their weather has to be looked up again."""
-    middle_h = found["middle_h"] - legs.turn
+    middle_h = found.numbers["middle_h"] - legs.turn
     return ~(middle_h <= legs.arrival_h * PACE + 1.0) & ~np.isnan(legs.arrival_h)
 
 
@@ -178,15 +207,26 @@ def _met(ask: Ask, legs: Legs) -> LegWeather:
     )  # fmt: skip
 
 
-def _counted(ask: Ask, sails: Sails, harbours: list[There], legs: Legs) -> tuple[dict[str, Floats], Ints, Floats]:
-    """The numbers of some legs, what most of the lost weathers have against each, and the miles made in each hour (L, J)."""
+def _counted(ask: Ask, sails: Sails, harbours: list[There], legs: Legs) -> Counted:
+    """Some legs under their own sail plans, by the orders' weights or pressing on, whichever keeps the better chance."""
     met = _met(ask, legs)
     start = sails.of_state[ask.carried[np.minimum(legs.turn * STEPS_PER_HOUR, len(ask.carried) - 1)]]
-    carried = choose_sails(sails, met, start, ask.aims, ask.weights)
+    found = _under(ask, sails, harbours, legs, met, choose_sails(sails, met, start, ask.aims, ask.weights))
+    chance, asked = found.numbers["chance"], ask.aims.shelter_chance
+    late = np.flatnonzero((chance < asked - 1e-9) & (chance + found.late >= asked - 1e-9))
+    if len(late):
+        few, weather = legs.some(late), met.some(late)
+        pressed = choose_sails(sails, weather, start[late], ask.aims, replace(ask.weights, hard_hour=0.0, hard_kn_hour=0.0))
+        found = found.with_better(late, _under(ask, sails, harbours, few, weather, pressed))
+    return found
+
+
+def _under(ask: Ask, sails: Sails, harbours: list[There], legs: Legs, met: LegWeather, carried: Carried) -> Counted:
     arrival, there_at, made_nm = _arrivals(sails, met, carried, legs)
     code, day = _codes(ask, harbours, legs, met, arrival, _over_hard(sails, met, carried), there_at)
     weight = met.weight
     lost = np.stack([(code == int(r)) @ weight for r in TurnReason], axis=1)
+    late = lost[:, [int(r) for r in SOONER_HELPS]].sum(axis=1)
     lost[:, int(TurnReason.OPEN)] = -1.0
     reached = np.where(np.isfinite(arrival), arrival + legs.turn[:, None], np.nan)
     numbers = {"chance": np.clip((code == int(TurnReason.OPEN)) @ weight, 0.0, 1.0), "length_nm": legs.length_nm, "daylight": day @ weight}
@@ -195,7 +235,7 @@ def _counted(ask: Ask, sails: Sails, harbours: list[There], legs: Legs) -> tuple
     worst = np.where(np.arange(met.gust_kn.shape[1])[None, :, None] <= there_at[:, None, :], met.gust_kn, -np.inf).max(axis=1)
     numbers["gust_kn"] = quantile_of_known(np.where(np.isfinite(worst), worst, np.nan), weight, ask.aims.planning_share)
     gone = numbers["chance"] >= 1.0 - 1e-9
-    return numbers, np.where(gone, int(TurnReason.OPEN), np.argmax(lost, axis=1)), made_nm
+    return Counted(numbers=numbers, reason=np.where(gone, int(TurnReason.OPEN), np.argmax(lost, axis=1)), made_nm=made_nm, late=late)
 
 
 def _arrivals(sails: Sails, met: LegWeather, carried: Carried, legs: Legs) -> tuple[Floats, Ints, Floats]:
@@ -248,18 +288,3 @@ def _codes(
                 own = np.where((own == 0) & found[reason], int(reason), own)
         code[rows] = own
     return code, day
-
-
-def quantile_of_known(values: Floats, weight: Floats, share: float) -> Floats:
-    """(L, S), NaN where not known, weights (S) -> the least value that this share of the known weight does not exceed (L); NaN for none.
-
-    >>> quantile_of_known(np.array([[3.0, 1.0, np.nan]]), np.array([0.25, 0.25, 0.5]), 0.5).tolist()
-    [1.0]
-    """
-    order = np.argsort(values, axis=1)
-    ranked = np.take_along_axis(values, order, axis=1)
-    total = np.cumsum(np.where(np.isfinite(ranked), weight[order], 0.0), axis=1)
-    index = np.argmax(total >= share * total[:, -1:] - 1e-12, axis=1)
-    return np.where(total[:, -1] > 0.0, ranked[np.arange(len(values)), index], np.nan)
-
-

@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import groupby
 
 from watch.orders.document import JobOrder, Orders, PlanSpan, WindBlock
 from watch.orders.tell import percent
@@ -51,8 +52,10 @@ def _lines(orders: Orders) -> Iterator[str]:
         yield from _plan(span, orders)
     if orders.shelters:
         yield from _title("SHELTER, HOLDING ON, RUNNING OFF")
-        for shelter in orders.shelters:
-            yield from _wrap(f"{shelter.rank}. {shelter.name}: {shelter.words}", "   ")
+        for words, same in groupby(orders.shelters, key=lambda s: s.words):
+            alike = list(same)
+            names = ", ".join(s.name for s in alike)
+            yield from _wrap(f"{alike[0].rank}. {names}: {words}", "   ")
     yield from _title("WHAT WOULD CHANGE THESE ORDERS")
     for direction in orders.margin:
         yield from _wrap(f"- {_capital(direction.words)}.", "  ")

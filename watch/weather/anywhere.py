@@ -182,10 +182,13 @@ class _Look:
         lat = np.clip(latitude + group.north * place, -89.0, 89.0)
         lon = longitude + group.east * place / np.cos(np.radians(np.clip(latitude, -80.0, 80.0)))
         wind = run.fields["mean"][0][1]
-        on = wind.inside(lat, lon)
-        self.latitude, self.longitude = np.where(on, lat, latitude), np.where(on, lon, longitude)
+        self.spots = wind.spots(lat, lon)
+        self.latitude, self.longitude = lat, lon
+        if not self.spots.inside.all():
+            self.latitude = np.where(self.spots.inside, lat, latitude)
+            self.longitude = np.where(self.spots.inside, lon, longitude)
+            self.spots = wind.spots(self.latitude, self.longitude)
         self.hour = self._shifted(all_, hour)
-        self.spots = wind.spots(self.latitude, self.longitude)
 
     def _shifted(self, all_: Anywhere, hour: Ints) -> Ints:
         """Hours to look at, kept inside the forecast where the hour itself is."""
