@@ -2,6 +2,7 @@
 
 import importlib.util
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -117,7 +118,7 @@ def test_ways_round_land_never_cross_it_and_are_near_the_shortest() -> None:
     for i, way in enumerate(ways.found):
         assert way is not None
         points = [(lat[i], lon[i]), *way.points]
-        for a, b in zip(points, points[1:], strict=False):
+        for a, b in pairwise(points):
             assert not azores().leg_crosses_land(*a, *b)[0]
         direct = Geodesic.WGS84.Inverse(lat[i], lon[i], *end)["s12"] / 1852.0
         assert way.length_nm >= 0.994 * direct

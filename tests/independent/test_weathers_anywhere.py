@@ -109,7 +109,8 @@ def met_of(mean_kn: np.ndarray) -> LegWeather:
 def cost_of(sails: Sails, met: LegWeather, choice: tuple[int, ...], weights: Weights, aims: Aims) -> float:
     """What one list of edges begun (-1: none) at each hour costs; inf when it cannot be done. Written out plainly."""
     hours, total, state, busy, target = met.mean_kn.shape[1], 0.0, 0, 0, 0
-    plan = met.mean_kn[0] @ met.weight + 1.28 * np.sqrt(np.maximum((met.mean_kn[0] ** 2) @ met.weight - (met.mean_kn[0] @ met.weight) ** 2, 0))
+    middle = met.mean_kn[0] @ met.weight
+    plan = middle + 1.28 * np.sqrt(np.maximum((met.mean_kn[0] ** 2) @ met.weight - middle**2, 0))
     gust = 1.25 * plan
 
     def carry(p: int, j: int) -> float:

@@ -2,9 +2,12 @@
 
 In general the time back R(t) need not grow with t, an entrance opens again with the daylight, and a later arrival may meet a better hour:
 later turns, nearer shelters and later weather are then not always worse, and every window is reported instead. So the first three are
-tested where they must hold: one wind alike everywhere until a gale that is alike everywhere and comes once; the track leading straight away from the shelter along its line; no need of daylight; no limits but
-her own; and no change of sail, since one list of changes for all weathers can be slower from an earlier turn.
+tested where they must hold: one wind alike everywhere until a gale that is alike everywhere and comes once; the track leading straight
+away from the shelter along its line; no need of daylight; no limits but her own; and no change of sail, since one list of changes for all
+weathers can be slower from an earlier turn.
 """
+
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -88,7 +91,7 @@ def test_windows_are_all_the_good_turns_in_order_and_apart(chance: np.ndarray, a
     found = good_turns(chance, asked)
     inside = [h for g in found for h in range(g.first, g.last + 1)]
     assert inside == [h for h in range(len(chance)) if chance[h] >= asked - 1e-9]
-    assert all(b.first > a.last + 1 for a, b in zip(found, found[1:], strict=False))
+    assert all(b.first > a.last + 1 for a, b in pairwise(found))
     assert all(g.least == chance[g.first : g.last + 1].min() for g in found)
 
 

@@ -1,4 +1,4 @@
-"""Small seas for the stories of shelter: weather told as a function of hour, place and member becomes a forecast, a track and a question."""
+"""Small seas for the stories of shelter: weather told by hour, place and member becomes a forecast, a track and a question."""
 
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
@@ -54,8 +54,10 @@ def forecast(weather: Weather, *, hours: int = 60, members: int = 5, step_h: int
     data = {Name.U10_MS: -speed * np.sin(angle), Name.V10_MS: -speed * np.cos(angle), Name.GUST_MS: kn_to_ms(out["gust"]),
             Name.SEA_M: out["sea"]}  # fmt: skip
     coords = {"member": np.arange(members), "time": time, "time_from": ("time", time), "latitude": lat, "longitude": lon}
-    fields = {n: xr.DataArray(v.astype(np.float32), dims=("member", "time", "latitude", "longitude"), coords=coords) for n, v in data.items()}
-    return Forecast(run=start.astimezone(UTC), centre="invented", kind="ensemble" if members > 1 else "single", fields=fields, files=("invented",))
+    dims = ("member", "time", "latitude", "longitude")
+    fields = {n: xr.DataArray(v.astype(np.float32), dims=dims, coords=coords) for n, v in data.items()}
+    kind = "ensemble" if members > 1 else "single"
+    return Forecast(run=start.astimezone(UTC), centre="invented", kind=kind, fields=fields, files=("invented",))
 
 
 def route(*places: tuple[float, float]) -> Route:

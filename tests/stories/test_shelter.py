@@ -8,6 +8,7 @@ from watch.orders.sea_room import Drift, lee_shores, sea_room
 from watch.orders.shelter import judge_shelters
 from watch.orders.shelter_reasons import TurnReason
 from watch.orders.turning import good_turns, last_turn_h
+from watch.orders.weights import Aims
 from watch.passage.land import load_land
 from watch.passage.light import Need, light_enough
 from watch.passage.shelters import Entrance
@@ -43,6 +44,15 @@ def test_an_island_to_leeward_of_a_front_has_to_be_reached_before_it() -> None:
     assert turns.reason[last + 1] == TurnReason.OVERTAKEN
     assert turns.late_h[last] <= FRONT_H - 2.0, "she is in before the earliest of the five fronts"
     assert turns.late_h[last] > FRONT_H - 2.0 - 3.5, "and not hours before it without need"
+
+
+def test_reefing_for_a_front_does_not_let_it_catch_her() -> None:
+    """Where minding the hard limit would make her too slow to be in before it, the faster list of sail plans counts."""
+    found = forecast(front)
+    isle = [shelter("isle", 36.0, -53.0)]
+    _, windows = only(question(found, isle, OUT), None)
+    _, as_she_is = only(question(found, isle, OUT, aims=Aims(stay_hours=6, window_chance=2.0)), None)  # no deck window is ever open
+    assert windows[-1].last >= as_she_is[-1].last
 
 
 def test_the_turn_by_time_is_the_steady_one_by_hand() -> None:

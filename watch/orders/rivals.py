@@ -184,14 +184,14 @@ def _drifting(ask: Ask, tell: ShelterTeller, name: str, drift: Drift, hard_kn: F
     kept = ~hit.any(axis=1) & (room.room_h[0] >= within) & (room.known_h[0] >= within)
     planned = quantile(np.where(np.isfinite(gust_kn), gust_kn, np.nan), weight, ask.aims.planning_share)
     tightest = int(np.argmin(np.nan_to_num(hard_kn[:within] - planned, nan=-np.inf)))
-    gust = float(planned[tightest])
+    gust, closest = float(np.max(planned)), (float(planned[tightest]), float(hard_kn[tightest]))
     least = float(room.least_h()[0])
     row = _plain(
         name, chance=round(float(weight @ kept), 3), gust_kn=wind_up_kn(gust) if np.isfinite(gust) else None,
         miles_lost_nm=_blown_nm(ask, room, within), sea_room_h=least if np.isfinite(least) else None,
         reason=_against(least, bool(room.known_h[0].min() < within), float(weight @ hit.any(axis=1)) > ask.aims.hard_ceiling),
     )  # fmt: skip
-    return replace(row, words=tell.drifting(row, room, float(weight @ hit.any(axis=1)), float(hard_kn[tightest]), within))
+    return replace(row, words=tell.drifting(row, room, float(weight @ hit.any(axis=1)), closest, within))
 
 
 def _against(room_h: float, unknown: bool, over: bool) -> str:

@@ -6,7 +6,7 @@ from datetime import datetime
 
 import numpy as np
 
-from watch.orders.document import ShelterOrder
+from watch.orders.document import ShelterOrder, TurnWindow
 from watch.orders.schedule import Schedule
 from watch.orders.sea_room import Room
 from watch.orders.shelter import Turns
@@ -31,8 +31,8 @@ class ShelterTeller:
             return self._none(row, turns, reason)
         said = [f"TURN BY {self.clock(row.turn_by)}{self._shuts(reason)}"]
         if len(row.windows) > 1:
-            spans = [f"{self.clock(w.first)} to {self.clock(w.last)}" for w in row.windows[-MOST_WINDOWS:]]
-            said.append(f"only turns from {' or '.join(spans)} are good")
+            more = "; earlier ones are left out here" if len(row.windows) > MOST_WINDOWS else ""
+            said.append(f"only turns {' or '.join(self._span(w) for w in row.windows[-MOST_WINDOWS:])} are good{more}")
         by_day = "by day" if row.daylight else "some of it in the dark" if turns.daylight[at] > 0.0 else "in the dark"
         said.append(f"from there {self._far(row, turns, at)}, {self._arrives(row)}, {by_day}")
         said.append(f"chance of all of it {percent(row.chance or 0.0)}")
@@ -41,6 +41,11 @@ class ShelterTeller:
         if row.miles_lost_nm is not None:
             said.append(f"costs {row.miles_lost_nm:.0f} miles")
         return "; ".join(said) + self._after(turns)
+
+    def _span(self, window: TurnWindow) -> str:
+        if window.first == window.last:
+            return f"at {self.clock(window.first)}"
+        return f"from {self.clock(window.first)} to {self.clock(window.last)}"
 
     def _none(self, row: ShelterOrder, turns: Turns, reason: TurnReason) -> str:
         words = reason.words
@@ -72,13 +77,15 @@ class ShelterTeller:
         risk = "no weather seen breaks a hard limit" if chance <= 0 else f"chance of a hard limit {percent(chance)}"
         return f"as in these orders: {gust}, {risk}; no miles lost."
 
-    def drifting(self, row: ShelterOrder, room: Room, hit: float, hard_kn: float, hours: int) -> str:
-        """Running off or lying to from now on: gust and hard limit of the hour in which they are closest."""
+    def drifting(self, row: ShelterOrder, room: Room, hit: float, closest: tuple[float, float], hours: int) -> str:
+        """Running off or lying to from now on; closest: gust and hard limit [kn] of the hour in which they are closest."""
         gust = "gusts not known for all of it" if row.gust_kn is None else f"gusts to {row.gust_kn} kn"
         risk = "none seen over it" if hit <= 0 else f"chance of more {percent(hit)}"
         lost = "" if row.miles_lost_nm is None else f"; {row.miles_lost_nm:.0f} miles lost by then"
-        said = f"from now, for {hours} h: {gust} against {limit_down_kn(hard_kn)}, {risk} (squalls not counted){lost}. {self._room(room)}"
-        return said
+        limit = "how close to her limits is not known"
+        if np.isfinite(closest[0]):
+            limit = f"closest to her hard limit {wind_up_kn(closest[0])} against {limit_down_kn(closest[1])}"
+        return f"from now, for {hours} h: {gust}, {limit}, {risk} (squalls not counted){lost}. {self._room(room)}"
 
     def _room(self, room: Room) -> str:
         """Sea room from now, and the start on the track from which it is least."""
@@ -104,8 +111,7 @@ class ShelterTeller:
         )
 
     def no_return(self, row: ShelterOrder) -> str:
-        assert row.turn_by is not None
         return (
-            f"the last good turn for any shelter, {row.name}, is {self.clock(row.turn_by)}; after that she is on her own: "
-            "holding on, running off or lying to"
+            f"that is the last good turn, for {row.name}; after it no shelter of the file is left, only holding on, running off "
+            "or lying to"
         )
