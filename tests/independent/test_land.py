@@ -119,7 +119,12 @@ def test_ways_round_land_never_cross_it_and_are_near_the_shortest() -> None:
         assert way is not None
         points = [(lat[i], lon[i]), *way.points]
         for a, b in pairwise(points):
-            assert not azores().leg_crosses_land(*a, *b)[0]
+            whole = float(arc_nm(*(np.array(x) for x in (*a, *b))))
+            along = np.arange(0.0, whole, 0.1)
+            here = on_the_way(*(np.full(along.shape, x) for x in (*a, *b)), along)
+            far = np.array([min(Geodesic.WGS84.Inverse(x, y, *p)["s12"] for p in (points[0], end)) / 1852.0 > NEAR_NM
+                            for x, y in zip(*here, strict=True)])  # fmt: skip
+            assert not azores().on_land(*here)[far].any(), "looked at every tenth of a mile, but for two miles round start and end"
         direct = Geodesic.WGS84.Inverse(lat[i], lon[i], *end)["s12"] / 1852.0
         assert way.length_nm >= 0.994 * direct
         assert way.length_nm <= 1.35 * direct, "Faial is twelve miles across: no way round it costs more"
@@ -127,8 +132,9 @@ def test_ways_round_land_never_cross_it_and_are_near_the_shortest() -> None:
 
 
 def test_a_place_shut_in_by_land_has_no_way() -> None:
-    ways = ways_over_water(azores(), np.array([38.0]), np.array([-29.0]), (38.47, -28.30))  # the middle of Pico
-    assert ways.found == (None,)
+    starts = np.array([38.0, 38.0, 38.7, 38.6]), np.array([-29.0, -28.2, -28.4, -27.6])
+    ways = ways_over_water(azores(), *starts, (38.47, -28.38))  # the middle of Pico
+    assert ways.found == (None,) * 4
     assert 0.7 < ways.resolution_nm < 3.0
 
 

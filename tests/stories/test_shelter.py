@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from tests.stories.seas import EASY, forecast, question, route, shelter
+from watch.orders.leg_sails import Carried, LegWeather, sails_of
 from watch.orders.sea_room import Drift, lee_shores, sea_room
-from watch.orders.shelter import judge_shelters
+from watch.orders.shelter import judge_shelters, over_hard
 from watch.orders.shelter_reasons import TurnReason
 from watch.orders.turning import good_turns, last_turn_h
 from watch.orders.weights import Aims
@@ -48,8 +49,12 @@ def test_an_island_to_leeward_of_a_front_has_to_be_reached_before_it() -> None:
 
 def test_reefing_for_a_front_does_not_let_it_catch_her() -> None:
     """Where minding the hard limit would make her too slow to be in before it, the faster list of sail plans counts."""
-    found = forecast(front)
-    isle = [shelter("isle", 36.0, -53.0)]
+    def at_six_in_the_morning(hour, lat, lon, member):
+        after = hour >= 18.0
+        return np.where(after, 315.0, 180.0), np.where(after, 40.0, 15.0), np.where(after, HUGE, 19.0), 1.5
+
+    found = forecast(at_six_in_the_morning)
+    isle = [shelter("isle", 36.0, -52.5)]
     _, windows = only(question(found, isle, OUT), None)
     _, as_she_is = only(question(found, isle, OUT, aims=Aims(stay_hours=6, window_chance=2.0)), None)  # no deck window is ever open
     assert windows[-1].last >= as_she_is[-1].last
@@ -119,6 +124,31 @@ def test_to_windward_in_a_gale_is_said_to_be_ahead() -> None:
     turns, windows = only(asked, None)
     assert windows == ()
     assert (turns.reason[:10] == TurnReason.WIND_AHEAD).all()
+
+
+def test_a_place_shut_in_by_land_has_no_way_over_water() -> None:
+    land = load_land(37.0, 40.0, -30.0, -27.0)
+    found = forecast(quiet, hours=24, box=(36.0, 40.0, -31.0, -26.0))
+    asked = question(found, [shelter("the middle of Pico", 38.47, -28.38)], route((38.0, -29.0), (38.0, -27.5)), land=land)
+    turns, windows = only(asked, None)
+    assert windows == ()
+    assert turns.reason[0] == TurnReason.NO_WAY
+    assert turns.resolution_nm > 0.0
+
+
+def test_while_a_job_is_in_hand_the_stricter_of_two_limits_counts() -> None:
+    rig = question(forecast(quiet, hours=6), [], OUT).rig
+    sails = sails_of(rig)
+    weak, stout = int(np.argmin(sails.hard_kn[:, 90])), int(np.argmax(sails.hard_kn[:, 90]))
+    between = 0.5 * float(sails.hard_kn[weak, 90] + sails.hard_kn[stout, 90])
+    shape = (1, 2, 1)
+    met = LegWeather(
+        mean_kn=np.full(shape, 10.0), gust_kn=np.full(shape, between), tws_kn=np.full(shape, 10.0), sea_m=np.ones(shape),
+        angle=np.full(shape, 90), hours=np.array([2]), day=np.ones((1, 2), bool), moon=np.ones((1, 2), bool), weight=np.ones(1),
+    )  # fmt: skip
+    for plan, into, over in ((weak, stout, True), (stout, weak, True), (stout, stout, False)):
+        found = over_hard(sails, met, Carried(plan=np.full((1, 2), plan), into=np.full((1, 2), into)))
+        assert (found == over).all()
 
 
 def test_what_is_not_known_is_not_allowed() -> None:

@@ -223,7 +223,7 @@ def _counted(ask: Ask, sails: Sails, harbours: list[There], legs: Legs) -> Count
 
 def _under(ask: Ask, sails: Sails, harbours: list[There], legs: Legs, met: LegWeather, carried: Carried) -> Counted:
     arrival, there_at, made_nm = _arrivals(sails, met, carried, legs)
-    code, day = _codes(ask, harbours, legs, met, arrival, _over_hard(sails, met, carried), there_at)
+    code, day = _codes(ask, harbours, legs, met, arrival, over_hard(sails, met, carried), there_at)
     weight = met.weight
     lost = np.stack([(code == int(r)) @ weight for r in TurnReason], axis=1)
     late = lost[:, [int(r) for r in SOONER_HELPS]].sum(axis=1)
@@ -254,7 +254,7 @@ def _arrivals(sails: Sails, met: LegWeather, carried: Carried, legs: Legs) -> tu
     return np.where(arrives, arrival, np.nan), at, np.asarray(way @ met.weight)
 
 
-def _over_hard(sails: Sails, met: LegWeather, carried: Carried) -> Flags:
+def over_hard(sails: Sails, met: LegWeather, carried: Carried) -> Flags:
     """(L, J, S): gusts over the hard limit of what is carried, of the stricter of the two while a job is in hand; unknown is over."""
     limit = np.minimum(sails.hard_kn[carried.plan[:, :, None], met.angle], sails.hard_kn[carried.into[:, :, None], met.angle])
     return ~(met.gust_kn <= limit)

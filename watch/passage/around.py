@@ -1,6 +1,7 @@
 """Ways over water: straight where the mask of land is clear, else round the land by a search on a grid; never a way over land.
 
-says: from each place, a short way to one end that keeps a mile off the mask's land, or that none was found at this resolution.
+says: from each place, a short way to one end that keeps a mile off the mask's land (half of it round corners), or that none was found at
+this resolution.
 why: a turn-by time for a leg through an island is worth nothing. example: from north of Faial to a harbour on its south-east side:
 round its east end. Two grids are searched: one of three quarters of a mile for forty miles round the end, then one of the whole sea
 between, whose cells grow with it (a 120th of its breadth); a passage narrower than two cells may not be found. Every leg of the way found
@@ -98,7 +99,7 @@ class _Search:
         if not self.known:
             return None
         lat, lon = np.array(list(self.known)).T
-        clear = ~self.land.leg_crosses_land(start[0], start[1], lat, lon)
+        clear = ~self.land.leg_crosses_land(start[0], start[1], lat, lon, (start, self.end))
         whole_nm = np.where(clear, _far_nm(lat, lon, start) + [w.length_nm for w in self.known.values()], np.inf)
         best = int(np.argmin(whole_nm))
         if not np.isfinite(whole_nm[best]):
@@ -158,7 +159,8 @@ class _Grid:
         finite = np.flatnonzero(np.isfinite(whole_nm))
         best = finite[np.argsort(whole_nm.flat[finite])][:MOST_LOOKS]
         for some in np.split(best, range(LOOKS, len(best), LOOKS)):
-            clear = np.flatnonzero(~land.leg_crosses_land(start[0], start[1], self.lat.flat[some], self.lon.flat[some]))
+            crosses = land.leg_crosses_land(start[0], start[1], self.lat.flat[some], self.lon.flat[some], (start, self.end))
+            clear = np.flatnonzero(~crosses)
             for i in clear:
                 points = _pulled(land, start, self.trail(int(some[i])))
                 if points is not None:
@@ -177,13 +179,16 @@ class _Grid:
 
 
 def _pulled(land: Land, start: Place, trail: list[Place]) -> tuple[Place, ...] | None:
-    """A trail of cells -> the turning points needed: from each, the farthest that is seen over water. None when none is seen."""
+    """A trail of cells -> the turning points needed: from each, the farthest that is seen over water, or the next cell where it is only
+    the mile kept from land that would be cut. None when the next cell is not seen either."""
     points, here, first = [], start, 0
     while first < len(trail):
         lat, lon = np.array(trail[first:]).T
-        seen = np.flatnonzero(~land.leg_crosses_land(here[0], here[1], lat, lon))
+        seen = np.flatnonzero(~land.leg_crosses_land(here[0], here[1], lat, lon, (start, trail[-1])))
         if not len(seen):
-            return None
+            if land.leg_crosses_land(here[0], here[1], lat[:1], lon[:1], (start, trail[-1]), bare=True)[0]:
+                return None
+            seen = np.zeros(1, dtype=np.int64)
         here = trail[first + int(seen[-1])]
         points.append(here)
         first += int(seen[-1]) + 1

@@ -6,6 +6,7 @@ would unpack all 933 MB of it. Rocks, shoals, breakwaters and islets smaller tha
 """
 
 import zipfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from importlib.util import find_spec
@@ -99,10 +100,14 @@ class Land:
         across = int(np.ceil(within_nm / (BLOCK * CELL_NM * np.cos(np.radians(highest)))))
         return _spread(_spread(self.blocks, up, 0), across, 1)
 
-    def leg_crosses_land(self, latitude1: ArrayLike, longitude1: ArrayLike, latitude2: ArrayLike, longitude2: ArrayLike) -> Flags:
-        """Legs by great circle between places [deg, (N) each] -> whether each comes within CLEAR_NM of land (N).
+    def leg_crosses_land(
+        self, latitude1: ArrayLike, longitude1: ArrayLike, latitude2: ArrayLike, longitude2: ArrayLike,
+        by_chart: Sequence[tuple[float, float]] | None = None, *, bare: bool = False,
+    ) -> Flags:  # fmt: skip
+        """Legs by great circle between places [deg, (N) each] -> whether each comes within CLEAR_NM of land, or `bare` over it (N).
 
-        Within NEAR_NM of either end the mask is not asked. A leg that leaves the box, or with a place missing, is not clear.
+        Within NEAR_NM of the places `by_chart` the mask is not asked: of both ends of each leg when not given. A leg that leaves the box,
+        or with a place missing, is not clear.
         """
         ends = [np.atleast_1d(np.asarray(x, dtype=float)) for x in (latitude1, longitude1, latitude2, longitude2)]
         lat1, lon1, lat2, lon2 = np.broadcast_arrays(*ends)
@@ -118,10 +123,14 @@ class Land:
         leg, along_nm = leg[close], along_nm[close]
         offsets = np.arange(-LOOK_NM / 2.0, LOOK_NM / 2.0 + STEP_NM / 2.0, STEP_NM)
         fine_nm = along_nm[:, None] + offsets
-        asked = (fine_nm >= NEAR_NM) & (fine_nm <= length_nm[leg, None] - NEAR_NM)
+        margin = NEAR_NM if by_chart is None else 0.0
+        asked = (fine_nm >= margin) & (fine_nm <= length_nm[leg, None] - margin)
         which = np.broadcast_to(leg[:, None], fine_nm.shape)[asked]
         lat, lon = on_the_way(lat1[which], lon1[which], lat2[which], lon2[which], fine_nm[asked])
-        crosses[which[self.near_land(lat, lon)]] = True
+        for place in by_chart or ():
+            off = arc_nm(lat, lon, np.full(lat.shape, place[0]), np.full(lat.shape, place[1])) >= NEAR_NM
+            which, lat, lon = which[off], lat[off], lon[off]
+        crosses[which[self.on_land(lat, lon) if bare else self.near_land(lat, lon)]] = True
         return crosses
 
     def distance_to_land_to_leeward(
