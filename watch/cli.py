@@ -78,6 +78,10 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--position", default=None, help='Where she is, like "36 30.0 N, 52 00.0 W"; else the route\'s start.'),
         click.option("--ship-time", callback=_ship_time, help="Ship's time, like -03:00; else by her longitude."),
         click.option("--hours", type=click.FloatRange(1, 240), help="How far to look ahead; else as far as the forecast."),
+        click.option("--shelters", type=click.Path(path_type=Path), multiple=True,
+                     help="A shelters file (TOML, or GPX waypoints); may be given more than once."),
+        click.option("--sea-room", "sea_room", type=click.FloatRange(1, 60), default=None,
+                     help="Miles of sea wanted to leeward; asks for sea room and lee shores without shelters too (20 with them)."),
     ]):  # fmt: skip
         command = option(command)
     return command
@@ -125,19 +129,22 @@ def why_demo(line: int | None) -> None:
 @click.option("--boat", type=click.Path(path_type=Path), default=None, help="A boat file to look through.")
 @click.option("--route", type=click.Path(path_type=Path), default=None, help="A route to look through.")
 @click.option("--forecast", type=click.Path(path_type=Path), multiple=True, help="GRIB to look through.")
+@click.option("--shelters", type=click.Path(path_type=Path), multiple=True, help="A shelters file to look through.")
 @refusing
-def check(boat: Path | None, route: Path | None, forecast: tuple[Path, ...]) -> None:
-    """What the watch understood of a boat file, a route or a forecast, in words; faults are all said at once."""
-    from watch.render.understood import forecast_words, route_words
+def check(boat: Path | None, route: Path | None, forecast: tuple[Path, ...], shelters: tuple[Path, ...]) -> None:
+    """What the watch understood of a boat file, a route, a forecast or shelters, in words; faults are all said at once."""
+    from watch.render.understood import forecast_words, route_words, shelter_words
 
-    if boat is None and route is None and not forecast:
-        raise Refused("Nothing to check: give --boat, --route or --forecast.")
+    if boat is None and route is None and not forecast and not shelters:
+        raise Refused("Nothing to check: give --boat, --route, --forecast or --shelters.")
     if boat is not None:
         from watch.boat.understood import understood
 
         click.echo(understood(read_boat(boat)), nl=False)
     if route is not None:
         click.echo(route_words(route), nl=False)
+    if shelters:
+        click.echo(shelter_words(shelters), nl=False)
     if forecast:
         click.echo(forecast_words(_grib_files(forecast)), nl=False)
 
@@ -156,6 +163,8 @@ def _demo() -> dict[str, Any]:
         "position": "36 30.0 N, 52 00.0 W",
         "ship_time": None,
         "hours": None,
+        "shelters": (ready("config", "shelters-north-atlantic.toml"),),
+        "sea_room": None,
     }  # fmt: skip
 
 
@@ -169,6 +178,8 @@ def _passed(
     position: str | None,
     ship_time: ShipTime | None,
     hours: float | None,
+    shelters: tuple[Path, ...],
+    sea_room: float | None,
 ) -> Any:
     """Reads what was given and makes one pass. All that is wrong is said before anything is worked out."""
     from watch.service.gather import gather
@@ -179,7 +190,7 @@ def _passed(
         state = parse_state(own, rig_state)
     except UnknownStateError as error:
         raise BadInputError("--rig-state", [str(error)]) from None
-    asked = gather(own, state, route, _grib_files(forecast), now, position, ship_time, hours)
+    asked = gather(own, state, route, _grib_files(forecast), now, position, ship_time, hours, shelters, sea_room)
     return one_pass(asked)
 
 

@@ -3,12 +3,14 @@
 import textwrap
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import groupby
 
 from watch.orders.document import JobOrder, Orders, PlanSpan, WindBlock
 from watch.orders.tell import percent
 
 WIDTH = 80
 NAME_WIDTH = 10
+SHELTER_KINDS = ("harbour", "anchorage", "lee")
 
 
 def position(latitude_deg: float, longitude_deg: float) -> str:
@@ -50,8 +52,10 @@ def _lines(orders: Orders) -> Iterator[str]:
         yield from _plan(span, orders)
     if orders.shelters:
         yield from _title("SHELTER, HOLDING ON, RUNNING OFF")
-        for shelter in orders.shelters:
-            yield from _wrap(f"{shelter.rank}. {shelter.name}: {shelter.words}", "   ")
+        for words, same in groupby(orders.shelters, key=lambda s: s.words):
+            alike = list(same)
+            names = ", ".join(s.name for s in alike)
+            yield from _wrap(f"{alike[0].rank}. {names}: {words}", "   ")
     yield from _title("WHAT WOULD CHANGE THESE ORDERS")
     for direction in orders.margin:
         yield from _wrap(f"- {_capital(direction.words)}.", "  ")
@@ -101,6 +105,11 @@ def _first(orders: Orders) -> Iterator[str]:
             f"{'NIGHT':<{NAME_WIDTH}}dark {when(orders, n.dark_from)} to {when(orders, n.dark_to)}: {plans}; {margin}; {calls}{fore}.",
             " " * NAME_WIDTH,
         )
+    if orders.no_return is not None:
+        yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}NO RETURN after {when(orders, orders.no_return.time)}: {orders.no_return.words}.",
+                         " " * NAME_WIDTH)  # fmt: skip
+    elif any(s.kind in SHELTER_KINDS for s in orders.shelters):
+        yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}none that can be counted on; below is why.", " " * NAME_WIDTH)
     yield from _wrap(f"{'ENDS':<{NAME_WIDTH}}{when(orders, orders.ends_at)}: {orders.ends_reason}.", " " * NAME_WIDTH)
 
 

@@ -1,4 +1,4 @@
-"""(I/O) What the watch understood of a route and of forecast files, in words."""
+"""(I/O) What the watch understood of a route, of forecast files and of shelters, in words."""
 
 import textwrap
 from collections.abc import Sequence
@@ -9,9 +9,12 @@ import numpy as np
 from watch.forecast.contract import Forecast, Name
 from watch.forecast.grib import read
 from watch.passage.earth import bearing_deg, distance_nm
+from watch.passage.land import ABOUT, NOT_KNOWN, load_land
 from watch.passage.position import show_position
 from watch.passage.route import route_length_nm
 from watch.passage.route_file import read_route
+from watch.passage.shelters import Shelter
+from watch.passage.shelters_file import read_shelters
 from watch.when import from_np
 
 WIDTH = 80
@@ -58,3 +61,35 @@ def _forecast(forecast: Forecast) -> list[str]:
     for note in forecast.notes:
         lines += textwrap.wrap(f"  note: {note}", WIDTH, subsequent_indent="  ")
     return lines
+
+
+def shelter_words(paths: Sequence[Path]) -> str:
+    """Shelters files -> each shelter in words, and whether the mask of land has its place in the water."""
+    read = read_shelters(paths)
+    lat, lon = (np.array([getattr(s, n) for s in read.shelters]) for n in ("latitude", "longitude"))
+    land = load_land(float(lat.min()) - 0.1, float(lat.max()) + 0.1, -180.0, 180.0)
+    ashore = [False] * len(lat) if land is None else land.on_land(lat, lon).tolist()
+    lines = [f"Note: {note}" for note in (*read.notes, NOT_KNOWN if land is None else f"{ABOUT}.")]
+    for shelter, on_land in zip(read.shelters, ashore, strict=True):
+        lines.append(_shelter(shelter))
+        if on_land:
+            lines.append("  ITS PLACE IS ON LAND in that mask: give a place off the entrance, in open water.")
+    return "\n".join(line for given in lines for line in textwrap.wrap(given, WIDTH, subsequent_indent="  ")) + "\n"
+
+
+def _shelter(s: Shelter) -> str:
+    e = s.entrance
+    gust = "" if e.gust_kn is None else f", gusts {e.gust_kn:g} kn"
+    shut = "" if not e.shut_to else f", never in wind from {_sectors(e.shut_to)}"
+    wind = "to no wind" if not s.open_to_wind else f"to wind from {_sectors(s.open_to_wind)} above {s.open_wind_kn:g} kn"
+    swell = "to no swell" if not s.open_to_swell else f"to swell from {_sectors(s.open_to_swell)} above {s.swell_m:g} m"
+    holds = "" if s.hold_gust_kn is None else f" Holds in gusts to {s.hold_gust_kn:g} kn."
+    light, bar = ", by day only" if e.daylight else "", ", over a bar" if e.bar else ""
+    return (
+        f"{s.name}, {s.kind}, {show_position(s.latitude, s.longitude)}: open {wind}, {swell}.{holds} "
+        f"Entrance: mean {e.mean_kn:g} kn{gust}, sea {e.sea_m:g} m{shut}{light}{bar}, {e.minutes:g} min."
+    )
+
+
+def _sectors(sectors: Sequence[tuple[float, float]]) -> str:
+    return " and ".join(f"{a:03.0f} to {b:03.0f}" for a, b in sectors)

@@ -89,7 +89,7 @@ def gust_excess_ms(forecast: Forecast, at: Spots, mean_ms: Floats, notes: list[s
 def linear(everything: Sequence[Forecast], forecast: Forecast, name: Name, at: Spots) -> Floats:
     """(S, T): a field interpolated plainly, from the run itself or, where it lacks it, from the newest run that has it."""
     found = np.full(at.shape, np.nan)
-    for source in _sources(everything, forecast, name):
+    for source in sources(everything, forecast, name):
         more = _find(lambda t, la, lo, s=source: sample.at(s.fields[name], t, la, lo), at)  # type: ignore[misc]
         found = np.where(np.isfinite(found), found, more)
         if np.isfinite(found).all():
@@ -97,7 +97,8 @@ def linear(everything: Sequence[Forecast], forecast: Forecast, name: Name, at: S
     return found
 
 
-def _sources(everything: Sequence[Forecast], forecast: Forecast, name: Name) -> list[Forecast]:
+def sources(everything: Sequence[Forecast], forecast: Forecast, name: Name) -> list[Forecast]:
+    """The run itself, when it has a field, and then the others that have it, newest first."""
     others = sorted((f for f in everything if f is not forecast and f.has(name)), key=lambda f: f.run, reverse=True)
     return ([forecast] if forecast.has(name) else []) + others
 
@@ -113,7 +114,7 @@ def sea(
     """Adds sea_m, period_s, steepness: from wave fields; where there are none, raised by each scenario's own wind (said)."""
     height = np.full(at.shape, np.nan)
     period = np.full(at.shape, np.nan)
-    for source in _sources(everything, forecast, Name.SEA_M):
+    for source in sources(everything, forecast, Name.SEA_M):
         more = _find(lambda t, la, lo, s=source: sample.strongest(s.fields[Name.SEA_M], t, la, lo), at)  # type: ignore[misc]
         if source.has(Name.PERIOD_S):
             spell = _find(lambda t, la, lo, s=source: sample.at(s.fields[Name.PERIOD_S], t, la, lo), at)  # type: ignore[misc]
@@ -155,7 +156,7 @@ def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast:
         SquallInputs(
             wind_ms=series["mean_ms"],
             gust_ms=series["gust_ms"],
-            gust_has_convection=_has_convection(forecast),
+            gust_has_convection=has_convection(forecast),
             cape_jkg=linear(everything, forecast, Name.CAPE_JKG, at),
             rain_mmh=rain,
             **levels,
@@ -168,7 +169,7 @@ def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast:
     return BASIS_WORDS[Basis(int(np.bincount(outlook.basis.ravel()).argmax()))]
 
 
-def _has_convection(forecast: Forecast) -> bool:
+def has_convection(forecast: Forecast) -> bool:
     """Gusts that are the most of an interval come from models that add their convective part; instantaneous ones do not."""
     if not forecast.has(Name.GUST_MS):
         return False
@@ -178,7 +179,7 @@ def _has_convection(forecast: Forecast) -> bool:
 
 def _strongest(everything: Sequence[Forecast], forecast: Forecast, name: Name, at: Spots) -> Floats:
     """(S, T): the strongest of a field in each step, from the run itself or else the newest run that has it."""
-    for source in _sources(everything, forecast, name):
+    for source in sources(everything, forecast, name):
         return _find(lambda t, la, lo, s=source: sample.strongest(s.fields[name], t, la, lo), at)  # type: ignore[misc]
     return np.full(at.shape, np.nan)
 
