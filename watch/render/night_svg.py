@@ -7,16 +7,17 @@ from datetime import datetime, timedelta
 from itertools import groupby, pairwise
 
 from watch.orders.document import Feature, JobOrder, Orders, PlanSpan
-from watch.render.margins import Marked, level, marked
+from watch.render.margins import Marked, marked
 from watch.render.symbols import barb, front_line, number, path, squall_mark, tag
 from watch.when import ShipTime
 
 WIDTH, TOP, HOUR = 360, 44, 24.0
 LEAST_HOURS, AFTER_NIGHT_HOURS, MOST_HOURS = 18, 4, 40  # judgement: how much of the time ahead is "the night"
 LIGHT_X, MOON_X, BARB_X = 42, 54, 72
-WIND_X0, WIND_X1 = 92, 222
+WIND_X0, WIND_X1 = 92, 220
+SPREAD_X = 225
 SAIL_X, SAIL_W = 230, 24
-JOBS_X0, JOBS_X1 = 264, 356
+JOBS_X0, JOBS_X1 = 260, 350
 SKY = {"day": "day", "civil": "dusk", "nautical": "deep", "astronomical": "dark", "night": "dark"}
 
 
@@ -59,7 +60,7 @@ def shown_jobs(orders: Orders) -> tuple[JobOrder, ...]:
 def night_svg(orders: Orders) -> str:
     """Orders -> an <svg> for inside a page, without colours of its own: classes only."""
     scale, steps = _scale(orders)
-    height = scale.bottom + 12
+    height = scale.bottom + 20
     inside = [
         _defs(), tag("title", f"The night for {orders.boat}"), tag("desc", describe(orders)), _light(scale, steps),
         _moon(scale, orders), _panel(scale), _wind(scale, steps), _features(scale, orders), _sails(scale, orders, steps),
@@ -133,7 +134,7 @@ def _panel(scale: Scale) -> str:
     for knots in range(0, scale.most_kn + 1, step):
         x = scale.x(knots)
         parts.append(tag("path", d=path([(x, TOP), (x, scale.bottom)]), klass="grid"))
-        parts.append(tag("text", str(knots), x=x, y=TOP - 5, klass="mid small"))
+        parts += [tag("text", str(knots), x=x, y=y, klass="mid small") for y in (TOP - 5, scale.bottom + 13)]
     return "".join(parts)
 
 
@@ -199,14 +200,16 @@ def _squalls(scale: Scale, feature: Feature) -> str:
     parts = [tag("rect", x=WIND_X0, y=y0, width=7, height=y1 - y0, klass="squalls"), squall_mark(WIND_X0 + 14, y0 + 8)]
     parts.append(tag("text", f"squalls {scale.ship.clock(feature.early)}", x=WIND_X0 + 22, y=y0 + 12, klass="halo"))
     if feature.gust_kn is not None:
-        x = scale.x(feature.gust_kn)
-        parts.append(tag("path", d=path([(x, y0), (x, y1)]), klass="squall-gust"))
+        x, y = scale.x(feature.gust_kn), y0 + HOUR / 2
+        while y < y1:
+            parts.append(squall_mark(x, y, 8))
+            y += 2 * HOUR
     return "".join(parts)
 
 
 def _front(scale: Scale, feature: Feature) -> str:
     y0, y1, y = scale.y(feature.early), scale.y(feature.late), scale.y(feature.likely)
-    spread = tag("rect", x=WIND_X0, y=y0, width=WIND_X1 - WIND_X0, height=y1 - y0, klass="front-spread")
+    spread = tag("path", d=f"M{SPREAD_X - 3},{number(y0)}h6m-3,0V{number(y1)}m-3,0h6", klass="front-spread")
     said = tag("text", f"{feature.kind} {scale.ship.clock(feature.likely)}", x=WIND_X1 - 3, y=y - 5, klass="end halo")
     return spread + front_line(feature.kind, WIND_X0, WIND_X1, y) + said
 
@@ -227,14 +230,13 @@ def _sails(scale: Scale, orders: Orders, steps: tuple[Marked, ...]) -> str:
 def _sail_name(scale: Scale, span: PlanSpan, place: int) -> str:
     y0, y1 = scale.y(span.start), scale.y(span.end)
     parts = [tag("path", d=path([(SAIL_X - 3, y0), (SAIL_X + SAIL_W + 3, y0)]), klass="change")] if place else []
-    name = f"sail-name on-{level(span.margin_kn)}"
     middle = SAIL_X + SAIL_W / 2
     words = span.sail_plan if span.margin_kn is None else f"{span.sail_plan} · least {span.margin_kn} kn"
     room = y1 - y0
     for text in (words, span.sail_plan):
         if len(text) * 6.2 < room:
             turn = f"rotate(-90 {number(middle)} {number((y0 + y1) / 2)})"
-            parts.append(tag("text", text, x=middle, y=(y0 + y1) / 2 + 4, transform=turn, klass=f"mid {name}"))
+            parts.append(tag("text", text, x=middle, y=(y0 + y1) / 2 + 4, transform=turn, klass="mid halo strong"))
             break
     return "".join(parts)
 
@@ -292,7 +294,7 @@ def _hours(scale: Scale) -> str:
         parts.append(tag("path", d=path([(LIGHT_X - 3, y), (LIGHT_X, y)]), klass="tick"))
         if local.hour == 0:
             parts.append(tag("path", d=path([(0, y), (JOBS_X1, y)]), klass="midnight"))
-        text = f"{local:%a} 0" if local.hour == 0 else f"{local.hour}"
+        text = f"{local:%a}" if local.hour == 0 else f"{local.hour}"
         parts.append(tag("text", text, x=LIGHT_X - 6, y=y + 4, klass="end strong" if local.hour % 6 == 0 else "end"))
     return "".join(parts)
 

@@ -30,6 +30,7 @@
       var hours = Number(e.dataset.ageFrom) + (t - Date.parse(body.dataset.made)) / 3600000;
       e.textContent = Math.floor(hours) + " h old";
     });
+    all("[data-call]").forEach(function (e) { e.classList.toggle("due", t >= Date.parse(e.dataset.call)); });
     stale(t);
     paint();
   }
@@ -55,7 +56,8 @@
     });
     var want = chosen() || (dark ? "night" : "day"), button = document.getElementById("colours");
     root.dataset.colours = want;
-    button.textContent = want === "night" ? "Day colours" : "Night colours";
+    button.textContent = want === "night" ? "Day" : "Night";
+    button.setAttribute("aria-label", button.textContent + " colours");
     button.hidden = false;
   }
   document.getElementById("colours").addEventListener("click", function () {
