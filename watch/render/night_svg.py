@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from itertools import groupby, pairwise
 
 from watch.orders.document import Feature, JobOrder, Orders, PlanSpan
+from watch.render.glance import is_hard_close
 from watch.render.margins import Marked, marked
 from watch.render.symbols import barb, front_line, number, path, squall_mark, tag
 from watch.when import ShipTime
@@ -268,20 +269,13 @@ def _job(scale: Scale, orders: Orders, job: JobOrder, x: float) -> str:
     return "".join(parts)
 
 
-def is_hard_close(job: JobOrder) -> bool:
-    """It truly shuts (weather, dark), or what it is for comes: not only 'no longer worth the work'."""
-    return job.closes_reason not in ("open", "forecast_ends", "too_late") or job.if_missed.sail_plan is not None
-
-
 def _barbs(scale: Scale, orders: Orders, steps: tuple[Marked, ...]) -> str:
     parts = []
     for m in steps:
         local = scale.ship.local(m.row.time)
-        known = m.row.forecast_from_deg is not None and m.row.forecast_mean_kn is not None
-        if local.minute == 0 and local.hour % 2 == 0 and known:
-            assert m.row.forecast_from_deg is not None and m.row.forecast_mean_kn is not None
-            y = scale.y(m.row.time)
-            parts.append(barb(BARB_X, y, m.row.forecast_from_deg, m.row.forecast_mean_kn, south=orders.latitude_deg < 0, length=17))
+        come, mean = m.row.forecast_from_deg, m.row.forecast_mean_kn
+        if local.minute == 0 and local.hour % 2 == 0 and come is not None and mean is not None:
+            parts.append(barb(BARB_X, scale.y(m.row.time), come, mean, south=orders.latitude_deg < 0, length=17))
     return "".join(parts)
 
 

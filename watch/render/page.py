@@ -5,17 +5,17 @@ import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
-from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from watch.orders.document import JobOrder, Orders, PlanSpan, ShelterOrder
+from watch.orders.document import Orders, PlanSpan
 from watch.orders.tell import percent
 from watch.render.changes import changes
+from watch.render.glance import closing, is_hard_close, margin_words, shuts_first, turn_by
 from watch.render.map_svg import map_svg
 from watch.render.margins import WORDS, level
-from watch.render.night_svg import is_hard_close, light_changes, night_end, night_svg
+from watch.render.night_svg import light_changes, night_end, night_svg
 from watch.render.page_parts import PRIORITIES, PageAlert, PageHealth, Place
 from watch.render.text import position, when
 from watch.when import utc
@@ -99,38 +99,6 @@ def _span_at(orders: Orders, now: datetime) -> PlanSpan:
     return next((p for p in orders.plans if p.end > now), orders.plans[-1])
 
 
-def shuts_first(orders: Orders) -> JobOrder | None:
-    """Of the jobs that matter for a hard limit, the one that closes first, when it is not the next one anyway."""
-    grave = [j for j in orders.jobs if j.if_missed.sail_plan is not None and is_hard_close(j)]
-    first = min(grave, key=lambda j: j.closes, default=None)
-    return None if first is None or first == orders.next_job else first
-
-
-def closing(job: JobOrder) -> str:
-    """How the closing time of a job is headed."""
-    if job.closes_reason in ("open", "forecast_ends"):
-        return "Open to the forecast's end"
-    if job.closes_reason == "too_late":
-        return "Of use until" if job.if_missed.sail_plan is not None else "Worth doing until"
-    return "CLOSES"
-
-
-def margin_words(margin_kn: int | None) -> str:
-    """Knots in hand -> words.
-
-    >>> margin_words(4), margin_words(-2), margin_words(None)
-    ('4 kn in hand', 'OVER by 2 kn', 'not known')
-    """
-    if margin_kn is None:
-        return "not known"
-    return f"{margin_kn} kn in hand" if margin_kn >= 0 else f"OVER by {-margin_kn} kn"
-
-
-def turn_by(orders: Orders) -> ShelterOrder | None:
-    """The choice of shelter whose turn-by time comes first."""
-    return min((s for s in orders.shelters if s.turn_by is not None), key=lambda s: s.turn_by or orders.ends_at, default=None)
-
-
 def _darks(orders: Orders) -> str:
     """Times for the script: '<from>/<to>' of every stretch too dark for day colours."""
     return " ".join(f"{_stamp(a)}/{_stamp(b)}" for a, b, sky in light_changes(orders) if sky not in ("day", "dusk"))
@@ -140,8 +108,3 @@ def _colours_at(orders: Orders, now: datetime) -> str:
     here = next((sky for a, b, sky in light_changes(orders) if a <= now < b), "day")
     return "day" if here in ("day", "dusk") else "night"
 
-
-def facts(orders: Orders) -> dict[str, Any]:
-    """The few numbers that say at a glance what a page shows; for the mark that tells one page from the next."""
-    job = orders.next_job
-    return {"made": _stamp(orders.made_at), "job": None if job is None else job.job, "feasible": orders.feasible}
