@@ -87,6 +87,20 @@ def render_page(
     )  # fmt: skip
 
 
+def render_notice(
+    kind: str,
+    *,
+    wrong: bool = False,
+    health: PageHealth | None = None,
+    alerts: tuple[PageAlert, ...] = (),
+    served: Served | None = None,
+) -> str:
+    """A page for when there is no page: kind 'sign-in', or 'no-orders', which says so loudly and loads itself again."""
+    template = _environment().get_template("notice.html.j2")
+    style = Markup(page_file("page.css"))
+    return template.render(kind=kind, wrong=wrong, health=health, alerts=_by_weight(alerts), served=served, style=style)
+
+
 def _stamp(instant: datetime) -> str:
     return utc(instant).strftime("%Y-%m-%dT%H:%M:%SZ")
 
