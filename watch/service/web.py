@@ -31,7 +31,7 @@ from watch.service.web_access import ATTEMPTS, ATTEMPTS_PER_S, REQUESTS, REQUEST
 from watch.service.web_openapi import description
 
 COOKIE = "nightorders"
-MOST_BODY = 4096
+MOST_BODY = 8192
 HEADERS = {
     "Cache-Control": "no-store",
     "Content-Security-Policy": f"{content_policy()}; connect-src 'self'; form-action 'self'; frame-ancestors 'none'",
@@ -148,9 +148,9 @@ class Page:
         if not self.attempts.take(_client(request), self.clock_s()):
             return error(429, "too many attempts; wait five minutes", {"Retry-After": "300"})
         form = await form_of(request)
-        passphrase = form.get("passphrase", "")
-        if len(passphrase) > 200:
-            return error(400, "a passphrase has at most 200 letters")
+        passphrase = form.get("passphrase")
+        if passphrase is None or not form.keys() <= {"passphrase", "name"} or max(map(len, form.values())) > 200:
+            return error(400, "expected a passphrase of at most 200 letters")
         right = await run_in_threadpool(self.access.right_of, passphrase)
         if right is Right.NONE:
             return HTMLResponse(render_notice("sign-in", wrong=True), 401)

@@ -31,7 +31,12 @@ ACK = {
     "required": ["alert", "revision"],
     "additionalProperties": False,
 }
-SIGN_IN = {"type": "object", "properties": {"passphrase": {"type": "string", "maxLength": 200}}, "required": ["passphrase"]}
+SIGN_IN = {
+    "type": "object",
+    "properties": {"passphrase": {"type": "string", "maxLength": 200}, "name": {"type": "string", "maxLength": 200}},
+    "required": ["passphrase"],
+    "additionalProperties": False,
+}
 
 
 def description(version: str) -> dict[str, Any]:
@@ -58,8 +63,10 @@ def description(version: str) -> dict[str, Any]:
 
 
 def _moved(node: Any) -> Any:
-    """References to '$defs' -> to the components of the description."""
+    """References to '$defs' -> to the components of the description; pairs without the type of each, which some readers cannot take."""
     if isinstance(node, dict):
+        if "prefixItems" in node:
+            return {"items": {"anyOf": [_moved(v) for v in node["prefixItems"]]}, **{k: v for k, v in node.items() if k != "prefixItems"}}
         return {k: v.replace("#/$defs/", "#/components/schemas/") if k == "$ref" else _moved(v) for k, v in node.items()}
     return [_moved(v) for v in node] if isinstance(node, list) else node
 
