@@ -3,6 +3,7 @@
 import io
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -153,7 +154,7 @@ def test_another_reader_of_tracks_finds_every_point_in_time_order() -> None:
     points = read.tracks[0].segments[0].points
     assert points[0].time == orders.steps[0].time
     assert points[-1].time == orders.steps[-1].time
-    assert all(a.time < b.time for a, b in zip(points, points[1:], strict=False))
+    assert all(a.time < b.time for a, b in pairwise(points))
     assert (points[0].latitude, points[0].longitude) == (orders.steps[0].latitude_deg, orders.steps[0].longitude_deg)
     assert [w.name for w in read.waypoints] == [f"{j.number}. {j.job}" for j in orders.jobs] + ["Invented Bay"]
     assert read.waypoints[-1].longitude == 170.0
@@ -196,7 +197,7 @@ def test_the_demo_writes_all_of_it_and_says_it_is_invented(tmp_path: Path) -> No
 
 
 def test_a_file_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
-    with pytest.raises(BadInputError, match="cannot be written .* give a path in a folder you may write to"):
+    with pytest.raises(BadInputError, match=r"cannot be written .* give a path in a folder you may write to"):
         write_out(demo_orders(), Outputs(html=tmp_path / "no" / "such" / "night.html"))
     with pytest.raises(BadInputError, match=r"ends in none of \.png, \.svg, \.pdf; name it like night\.pdf"):
         write_out(demo_orders(), Outputs(picture=tmp_path / "night.jpg"))

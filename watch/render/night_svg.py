@@ -4,22 +4,21 @@ against the limits of what is carried, the sail plan by its margin, deck windows
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import groupby, pairwise
+from itertools import groupby
 
 from watch.orders.document import Feature, JobOrder, Orders, PlanSpan
 from watch.render.glance import is_hard_close
 from watch.render.margins import Marked, marked
+from watch.render.night_span import MOST_HOURS, SKY, night_end, shown_jobs
 from watch.render.symbols import barb, front_line, number, path, squall_mark, tag
 from watch.when import ShipTime
 
 WIDTH, TOP, HOUR = 360, 44, 24.0
-LEAST_HOURS, AFTER_NIGHT_HOURS, MOST_HOURS = 18, 4, 40  # judgement: how much of the time ahead is "the night"
 LIGHT_X, MOON_X, BARB_X = 42, 54, 72
 WIND_X0, WIND_X1 = 92, 220
 SPREAD_X = 225
 SAIL_X, SAIL_W = 230, 24
 JOBS_X0, JOBS_X1 = 260, 350
-SKY = {"day": "day", "civil": "dusk", "nautical": "deep", "astronomical": "dark", "night": "dark"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,20 +41,6 @@ class Scale:
 
     def x(self, knots: float) -> float:
         return WIND_X0 + min(knots / self.most_kn, 1.0) * (WIND_X1 - WIND_X0)
-
-
-def night_end(orders: Orders) -> datetime:
-    """Where the picture ends: some hours after the dark, never less than most of a day, never past the forecast."""
-    first = orders.steps[0].time
-    end = first + timedelta(hours=LEAST_HOURS)
-    if orders.night is not None:
-        end = max(end, orders.night.dark_to + timedelta(hours=AFTER_NIGHT_HOURS))
-    return min(end, first + timedelta(hours=MOST_HOURS), orders.ends_at)
-
-
-def shown_jobs(orders: Orders) -> tuple[JobOrder, ...]:
-    """The jobs that begin before the picture ends."""
-    return tuple(job for job in orders.jobs if job.start < night_end(orders))
 
 
 def night_svg(orders: Orders) -> str:
@@ -297,14 +282,3 @@ def _captions() -> str:
     heads = ((LIGHT_X - 6, "end", "hour"), (LIGHT_X + 8, "mid", ""), (BARB_X, "mid", "wind"), ((WIND_X0 + WIND_X1) / 2, "mid", "knots"),
              (SAIL_X + SAIL_W / 2, "mid", "sails"), ((JOBS_X0 + JOBS_X1) / 2, "mid", "jobs"))  # fmt: skip
     return "".join(tag("text", text, x=float(x), y=16, klass=f"{where} caption") for x, where, text in heads if text)
-
-
-def light_changes(orders: Orders) -> tuple[tuple[datetime, datetime, str], ...]:
-    """Stretches of the same light: (from, to, 'day' | 'dusk' | 'deep' | 'dark' | 'unknown'), for what follows the light."""
-    edges: list[tuple[datetime, str]] = []
-    for row in orders.steps:
-        sky = SKY.get(row.light, "unknown")
-        if not edges or edges[-1][1] != sky:
-            edges.append((row.time, sky))
-    ends = [*edges, (orders.ends_at, "")]
-    return tuple((a, b, sky) for (a, sky), (b, _) in pairwise(ends))

@@ -15,7 +15,8 @@ from watch.render.changes import changes
 from watch.render.glance import closing, is_hard_close, margin_words, shuts_first, turn_by
 from watch.render.map_svg import map_svg
 from watch.render.margins import WORDS, level
-from watch.render.night_svg import light_changes, night_end, night_svg
+from watch.render.night_span import light_changes, night_end
+from watch.render.night_svg import night_svg
 from watch.render.page_parts import PRIORITIES, PageAlert, PageHealth, Place
 from watch.render.text import position, when
 from watch.when import utc

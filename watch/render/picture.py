@@ -18,7 +18,7 @@ from watch.orders.document import JobOrder, Orders
 from watch.render.glance import closing, is_hard_close, margin_words, turn_by
 from watch.render.map_svg import degrees, unrolled
 from watch.render.margins import OVER, UNKNOWN, Marked, marked
-from watch.render.night_svg import night_end, shown_jobs
+from watch.render.night_span import night_end, shown_jobs
 from watch.render.page_parts import Place
 from watch.render.text import position, when
 
@@ -27,7 +27,7 @@ DOTS_PER_INCH = 150
 MARGIN_GREY = {"m0": "0.25", "m1": "0.42", "m2": "0.60", "m3": "0.78", "m4": "0.95", OVER: "1.0", UNKNOWN: "1.0"}
 MARGIN_HATCH = {OVER: "xxxx", UNKNOWN: "...."}
 SKY_GREY = {"day": "1.0", "civil": "0.8", "nautical": "0.55", "astronomical": "0.25", "night": "0.25"}
-SETTINGS = {
+SETTINGS: Any = {
     "font.family": "DejaVu Sans", "font.size": 8, "svg.fonttype": "none", "svg.hashsalt": "nightorders", "hatch.linewidth": 0.6,
     "axes.linewidth": 0.6, "pdf.fonttype": 42,
 }  # fmt: skip
@@ -68,8 +68,8 @@ def _sheet(figure: Figure, orders: Orders, places: tuple[Place, ...], invented: 
     _time_axis([light, wind, sails, work], orders, end)
     _track(track, orders, places)
     _words(words, orders)
-    figure.text(0.5, 0.02, "Forecast against this boat's own limits. No warning service; no chart. If the sky says otherwise, act on the sky.",
-                ha="center", fontsize=7)  # fmt: skip
+    foot = "Forecast against this boat's own limits. No warning service; no chart. If the sky says otherwise, act on the sky."
+    figure.text(0.5, 0.02, foot, ha="center", fontsize=7)
 
 
 def _number(instant: datetime) -> float:
@@ -110,12 +110,12 @@ def _wind(axes: Any, orders: Orders, steps: tuple[Marked, ...]) -> None:
     names = ("median_mean_kn", "planning_mean_kn", "planning_gust_kn", "worst_gust_kn")
     median, mean, gust, worst = (np.array([_nan(getattr(m.row, n)) for m in steps]) for n in names)
     hard, working = (np.array([float(getattr(m, n)) for m in steps]) for n in ("hard_kn", "working_kn"))
-    axes.fill_between(times, gust, worst, facecolor="0.85", linewidth=0, label="gust, planned for to worst seen")
-    axes.fill_between(times, median, mean, facecolor="0.65", linewidth=0, label="mean wind, likely to planned for")
+    axes.fill_between(times, gust, worst, facecolor="0.85", linewidth=0)
+    axes.fill_between(times, median, mean, facecolor="0.65", linewidth=0)
     axes.plot(times, gust, color="0", linewidth=1.4)
-    axes.fill_between(times, hard, gust, where=gust > hard, facecolor="none", edgecolor="0", hatch="xxxx", linewidth=0, label="over the limit")
-    axes.step(times, hard, where="post", color="0", linewidth=2.6, label="hard limit of what is up")
-    axes.step(times, working, where="post", color="0", linewidth=1, linestyle=(0, (5, 3)), label="working limit")
+    axes.fill_between(times, hard, gust, where=gust > hard, facecolor="none", edgecolor="0", hatch="xxxx", linewidth=0)
+    axes.step(times, hard, where="post", color="0", linewidth=2.6)
+    axes.step(times, working, where="post", color="0", linewidth=1, linestyle=(0, (5, 3)))
     for unknown, group in groupby(steps, key=lambda m: m.row.planning_gust_kn is None):
         if unknown:
             a, b = _ends(list(group))
@@ -140,10 +140,9 @@ def _barbs(axes: Any, orders: Orders, steps: tuple[Marked, ...], top: float) -> 
         return
     angle = np.radians([float(r.forecast_from_deg or 0.0) for r in rows])
     speed = np.array([float(r.forecast_mean_kn or 0.0) for r in rows])
-    axes.barbs(
-        [_number(r.time) for r in rows], np.full(len(rows), top - 4), -speed * np.sin(angle), -speed * np.cos(angle), length=5, linewidth=0.6,
-        flip_barb=orders.latitude_deg < 0,
-    )  # fmt: skip
+    east, north = -speed * np.sin(angle), -speed * np.cos(angle)
+    south = orders.latitude_deg < 0
+    axes.barbs([_number(r.time) for r in rows], np.full(len(rows), top - 4), east, north, length=5, linewidth=0.6, flip_barb=south)
 
 
 def _features(axes: Any, orders: Orders, steps: tuple[Marked, ...], top: float) -> None:
@@ -188,7 +187,8 @@ def _work(axes: Any, orders: Orders, jobs: tuple[JobOrder, ...], end: datetime) 
     for k, job in enumerate(jobs):
         y = -k
         for window in (w for w in orders.windows if w.job == job.job and w.first_start < end):
-            axes.barh(y, _number(window.last_start) - _number(window.first_start), left=_number(window.first_start), height=0.34, color="0.8")
+            left = _number(window.first_start)
+            axes.barh(y, _number(window.last_start) - left, left=left, height=0.34, color="0.8")
         if job.window is not None:
             left = _number(job.window.first_start)
             axes.barh(y, _number(job.closes) - left, left=left, height=0.34, color="0.45")
@@ -210,7 +210,7 @@ def _time_axis(panels: list[Any], orders: Orders, end: datetime) -> None:
     first = orders.steps[0].time
     hours = [first + timedelta(minutes=10 * k) for k in range(int((end - first) / timedelta(minutes=10)) + 1)]
     marks = [h for h in hours if (local := orders.ship_time.local(h)).minute == 0 and local.hour % 3 == 0]
-    labels = [f"{orders.ship_time.local(m):%a}\n0" if orders.ship_time.local(m).hour == 0 else f"{orders.ship_time.local(m).hour}" for m in marks]
+    labels = [f"{local:%a}\n0" if local.hour == 0 else f"{local.hour}" for local in map(orders.ship_time.local, marks)]
     for panel in panels:
         panel.set_xlim(_number(first), _number(end))
         panel.set_xticks([_number(m) for m in marks], labels)
@@ -252,7 +252,8 @@ def _words(axes: Any, orders: Orders) -> None:
     lines: list[str] = []
     for job in orders.jobs[:MOST_JOBS]:
         head = f"{job.number}. {when(orders, job.start)} {job.job}."
-        lines += textwrap.wrap(f"{head} {closing(job)} {when(orders, job.closes)}." if is_hard_close(job) else head, 46, subsequent_indent="    ")
+        said = f"{head} {closing(job)} {when(orders, job.closes)}." if is_hard_close(job) else head
+        lines += textwrap.wrap(said, 46, subsequent_indent="    ")
     if len(orders.jobs) > MOST_JOBS:
         lines.append(f"... and {len(orders.jobs) - MOST_JOBS} more")
     if not orders.jobs:

@@ -26,7 +26,8 @@ MARK = {
 ACK = {
     "type": "object",
     "properties": {
-        "alert": {"type": "string", "minLength": 1, "maxLength": 200}, "revision": {"type": "integer", "minimum": 0, "maximum": 999_999_999},
+        "alert": {"type": "string", "minLength": 1, "maxLength": 200},
+        "revision": {"type": "integer", "minimum": 0, "maximum": 999_999_999},
     },
     "required": ["alert", "revision"],
     "additionalProperties": False,
