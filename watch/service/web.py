@@ -22,7 +22,6 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from watch import __version__
 from watch.orders.document import Orders
 from watch.render.as_json import as_json, plain
 from watch.render.page import Served, content_policy, render_notice, render_page
@@ -83,10 +82,10 @@ class Page:
         self.source, self.access, self.clock_s = source, access, clock_s
         self.sessions = Sessions()
         self.requests, self.attempts = Bucket(REQUESTS, REQUESTS_PER_S), Bucket(ATTEMPTS, ATTEMPTS_PER_S)
-        self.described = description(__version__)
+        self.described = description()
 
     def right(self, request: Request) -> Right:
-        if self.access.is_open:
+        if self.access.needs_no_passphrase:
             return Right.ACKNOWLEDGE
         return self.sessions.right(request.cookies.get(COOKIE), self.clock_s())
 
@@ -136,7 +135,7 @@ class Page:
         alert, revision = form.get("alert", ""), form.get("revision", "")
         if not 1 <= len(alert) <= 200 or not (revision.isascii() and revision.isdigit()) or len(revision) > 9 or len(form) != 2:
             return error(400, "expected an alert and the revision that was read, like alert=front.20260514&revision=2")
-        who = "skipper" if self.access.is_open else "signed in"
+        who = "skipper" if self.access.needs_no_passphrase else "signed in"
         refused = await run_in_threadpool(self.source.acknowledge, alert, int(revision), who, f"page at {_client(request)}")
         if refused is not None:
             return error(409, refused)

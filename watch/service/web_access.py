@@ -1,4 +1,4 @@
-"""Who may read and who may acknowledge over the boat's network: hashed passphrases, sessions, limits on the number of requests.
+"""Who may read and who may acknowledge over the boat's network: hashed passphrases, sessions, limits on how often one may ask.
 
 Pure: times are seconds of any clock that only goes forward, and secrets are made elsewhere. Passphrases are kept only as salted
 scrypt hashes (source scrypt-1), sessions only as hashes of their tokens.
@@ -84,13 +84,13 @@ class Access:
                 _parts(kept)
         if not 1 <= self.port <= 65535:
             raise BadInputError("the page", [f"port {self.port} is none; give one from 1024 to 65535, like 8470"])
-        if not self.is_loopback and self.is_open:
+        if not self.is_loopback and self.needs_no_passphrase:
             raise BadInputError(
                 "the page", [f"would be open to everybody at {self.address}; set a passphrase, or listen at 127.0.0.1 only"]
             )
 
     @property
-    def is_open(self) -> bool:
+    def needs_no_passphrase(self) -> bool:
         """No passphrase at all: whoever reaches it may read and acknowledge. Only ever at a loopback address."""
         return self.read_hash is None and self.acknowledge_hash is None
 

@@ -4,6 +4,7 @@ from typing import Any
 
 from watch.render.as_json import schema
 
+VERSION = "1"  # of this interface; grows when something is taken away or means something else
 ERROR = {"type": "object", "properties": {"error": {"type": "string"}}, "required": ["error"]}
 NULL_TIME = {"type": ["string", "null"], "format": "date-time"}
 ALERT = {
@@ -40,14 +41,14 @@ SIGN_IN = {
 }
 
 
-def description(version: str) -> dict[str, Any]:
+def description() -> dict[str, Any]:
     """The whole description as plain values."""
     orders = {k: v for k, v in schema().items() if k != "$schema"}
     definitions = orders.pop("$defs", {})
     orders = _moved(orders)
     return {
         "openapi": "3.1.0",
-        "info": {"title": "Night orders", "version": version, "description": "The orders, the alerts, and acknowledging them."},
+        "info": {"title": "Night orders", "version": VERSION, "description": "The orders, the alerts, and acknowledging them."},
         "paths": {
             "/": {"get": _op("The page", {"200": _body("text/html", {"type": "string"}), "401": _body("text/html", {"type": "string"})})},
             "/orders.json": {"get": _op("The orders", {"200": _json(orders), "503": _json(ERROR)}, reads=True)},
