@@ -164,7 +164,7 @@ def test_an_acknowledgement_that_failed_is_not_taken_for_one(opened: Any, served
     page.goto(served(source))
     page.evaluate("document.querySelector('[name=revision]').value = '2'")
     page.click(".ack button")
-    page.wait_for_function("document.querySelector('.ack button').textContent.includes('NOT acknowledged')")
+    page.locator(".ack button", has_text="NOT acknowledged").wait_for()
     assert "it has changed since you read it" in page.inner_text(".ack button")
     assert source.acknowledged == []
 
