@@ -87,21 +87,41 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
+FILES = ("html", "calendar", "cap", "gpx", "picture")
+
+
+def output_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that say how the orders are given out, and to which files besides."""
+    file = click.Path(path_type=Path, dir_okay=False)
+    for option in reversed([
+        click.option("--json", "as_json_", is_flag=True, help="The orders as JSON, every ten-minute step with them."),
+        click.option("--short", "short_", is_flag=True, help="The orders in under 160 characters, for a satellite messenger."),
+        click.option("--html", type=file, help="Also as a page: one file that needs no network."),
+        click.option("--picture", type=file, help="Also as a picture on A4 for the chart table: .png, .svg or .pdf."),
+        click.option("--calendar", type=file, help="Also the deck windows as a calendar with alarms (.ics)."),
+        click.option("--cap", type=file, help="Also the warnings as a CAP 1.2 message (.xml)."),
+        click.option("--gpx", type=file, help="Also the track with its times, as GPX."),
+    ]):  # fmt: skip
+        command = option(command)
+    return command
+
+
 @main.command()
 @passage_options
-@click.option("--json", "as_json_", is_flag=True, help="The orders as JSON, every ten-minute step with them.")
+@output_options
 @refusing
-def brief(as_json_: bool, **given: Any) -> None:
+def brief(as_json_: bool, short_: bool, **given: Any) -> None:
     """The orders, once, from these files."""
-    _give_out(_passed(**given), as_json_)
+    files = {name: given.pop(name) for name in FILES}
+    _give_out(_passed(**given), as_json_, short_, **files)
 
 
 @main.command()
-@click.option("--json", "as_json_", is_flag=True, help="The orders as JSON, every ten-minute step with them.")
+@output_options
 @refusing
-def demo(as_json_: bool) -> None:
+def demo(as_json_: bool, short_: bool, **files: Path | None) -> None:
     """The orders for Kittiwake, an invented sloop between Bermuda and Horta, before an invented front."""
-    _give_out(_passed(**_demo()), as_json_)
+    _give_out(_passed(**_demo()), as_json_, short_, **files, invented=True)
 
 
 @main.command()
@@ -207,11 +227,18 @@ def _grib_files(given: tuple[Path, ...]) -> list[Path]:
     return files
 
 
-def _give_out(passed: Any, as_json_: bool) -> None:
+def _give_out(passed: Any, as_json_: bool, short_: bool, **files: Any) -> None:
     from watch.render.as_json import as_json
+    from watch.render.short import short
     from watch.render.text import as_text
+    from watch.service.give_out import Outputs, write_out
 
-    click.echo(as_json(passed.orders) if as_json_ else as_text(passed.orders), nl=as_json_)
+    if short_:
+        click.echo(short(passed.orders))
+    else:
+        click.echo(as_json(passed.orders) if as_json_ else as_text(passed.orders), nl=as_json_)
+    for sentence in write_out(passed.orders, Outputs(**files)):
+        click.echo(sentence, err=True)
     for fault in passed.faults:
         click.echo(f"THESE ORDERS FAIL THEIR OWN CHECK: {fault}. Do not trust them; please report it.", err=True)
     if passed.faults:
