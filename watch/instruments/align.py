@@ -92,14 +92,16 @@ def misfits(pair: Pair, lags: Floats) -> Floats:
     forecast is not known for enough of the steps. Where it is known for most of them, the sum stands for all of them."""
     shifted = shifted_by(pair.forecast, pair.before, len(pair.observed), lags)
     trust = _trust(pair)
-    weight = np.where(np.isfinite(shifted), trust / pair.width**2, 0.0)
-    covered = np.where(np.isfinite(shifted), trust, 0.0).sum(axis=2)
-    x = np.where(np.isfinite(shifted), shifted, 0.0)
-    e = np.where(weight > 0, np.where(np.isfinite(pair.observed), pair.observed, 0.0) - x, 0.0)
+    known = np.isfinite(shifted)
+    covered = known @ trust
+    x = np.where(known, shifted, 0.0)
+    e = np.where(known, np.where(np.isfinite(pair.observed), pair.observed, 0.0) - x, 0.0)
     if pair.centred:
         x = x - _middle(pair, trust)[:, None, None]
-    sxx, sx, s1 = (weight * x * x).sum(axis=2), (weight * x).sum(axis=2), weight.sum(axis=2)
-    sxe, se, see = (weight * x * e).sum(axis=2), (weight * e).sum(axis=2), (weight * e * e).sum(axis=2)
+    x = np.where(known, x, 0.0)
+    weight = trust / pair.width**2
+    sxx, sx, s1 = (x * x) @ weight, x @ weight, known @ weight
+    sxe, se, see = (x * e) @ weight, e @ weight, (e * e) @ weight
     a, c = sxx + pair.factor_width**-2, s1 + pair.bias_width**-2
     determinant = a * c - sx * sx
     factor, bias = (c * sxe - sx * se) / determinant, (a * se - sx * sxe) / determinant

@@ -117,8 +117,8 @@ def window_of(observed: ObservedSteps, expected: Expected, now: datetime, widths
 
 
 def running_median(values: Floats, steps: int) -> Floats:
-    """(n) -> (n): the median of `steps` (odd) values round each; at the ends of those there are, but of three at least. What was
-    missing stays missing; a single step that stands out is gone, a lasting rise keeps its edge.
+    """(n) -> (n): the median of `steps` (odd) values round each; near the ends of the last (first) so many, so that what stands out
+    there for less than half of them does not count yet. What was missing stays missing; a lasting rise keeps its edge.
 
     >>> running_median(np.array([8.0, 8.0, 20.0, 8.0, 9.0, np.nan]), 3).tolist()
     [8.0, 8.0, 8.0, 9.0, 8.5, nan]
@@ -126,8 +126,8 @@ def running_median(values: Floats, steps: int) -> Floats:
     half = steps // 2
     out = np.full(len(values), np.nan)
     for i in np.flatnonzero(np.isfinite(values)):
-        first, last = max(0, min(i - half, len(values) - 3)), max(i + half + 1, 3)
-        near = values[first:last]
+        first = max(0, min(i - half, len(values) - steps))
+        near = values[first : first + steps]
         out[i] = np.median(near[np.isfinite(near)])
     return out
 
