@@ -18,7 +18,8 @@ from watch.instruments.steps import ObservedSteps, Step, WindHeight
 from watch.instruments.widths import Widths
 from watch.orders.met import quantile
 from watch.units import Floats
-from watch.weather.errors import normal_points
+from watch.weather.errors import Widening, normal_points
+from watch.weather.scores import crps_ensemble
 from watch.when import from_np
 
 SEEDS, RIGHT_SEEDS, COUNT = 200, 100, 40
@@ -208,3 +209,48 @@ def test_the_correction_is_forgotten_with_the_lead() -> None:
     later = plain.assign_coords(time=plain["time"].values + np.timedelta64(240, "h"))
     carried = apply(_update(one, 2.0, 1.3, np.ones(COUNT), True), later)
     np.testing.assert_allclose(carried["mean_ms"].values, plain["mean_ms"].values, rtol=1e-3)
+
+
+# Against forecasts that are wrong in their own way: invented model errors that are no shift and no factor
+
+
+def _model_case(seed: int) -> Case:
+    """Six hours before the lowest glass of a passage, with the newest run that is nine hours old."""
+    truth = storms.truth(seed)
+    at = int(np.argmin(truth.pressure_pa[150:700])) + 150 - 36
+    base = storms.START + np.timedelta64(int((at / 6 - 9) // 6 * 6), "h")
+    run = storms.forecast(seed, base)
+    hours, own = ((time - run.time[0]).astype(np.int64) / 3600.0 for time in (truth.time, run.time))
+    lead, wide = np.maximum((truth.time - base).astype(np.int64) / 3600.0, 0.0), Widening()
+    z = normal_points(COUNT, 2)
+
+    def along(series: Floats, late: Floats) -> Floats:
+        return np.interp(np.where(hours >= 0, np.clip(hours - late, 0.0, own[-1]), hours), own, series, left=np.nan, right=np.nan)
+
+    timing, strength = wide.at(wide.timing_h, lead), wide.at(wide.strength_ms, lead)
+    mean = np.array([np.maximum(along(run.mean_ms, timing * a) + b * strength, 0.0) for a, b in z])
+    glass = np.array([along(run.pressure_pa, timing * a) for a, _ in z])
+    plain_ms, plain_pa = along(run.mean_ms, 0.0 * lead), along(run.pressure_pa, 0.0 * lead)
+    expected = Expected(time=truth.time, mean_ms=mean, pressure_pa=glass, weight=np.full(COUNT, 1.0 / COUNT), plain_mean_ms=plain_ms,
+                        plain_pressure_pa=plain_pa, labels=("invented",) * COUNT, timing_width_h=float(timing[at]))
+    seen = observed(truth.time[:at], truth.mean_ms[:at], truth.pressure_pa[:at])
+    return Case(early_h=0.0, strength=1.0, at=at, time=truth.time, true_ms=truth.mean_ms, true_pa=truth.pressure_pa, forecast_ms=plain_ms,
+                forecast_pa=plain_pa, expected=expected, update=compare(seen, expected, from_np(truth.time[at])))
+
+
+def test_forecasts_wrong_in_their_own_way_are_helped_soon_and_not_harmed_later() -> None:
+    """Sixty passages none of which served to choose the widths: CRPS of the next twelve hours, error of the first hour, and how
+    often the wind stays below the planning wind."""
+    score: dict[str, list[list[float]]] = {"crps": [[], []], "soon": [[], []], "below": [[], []]}
+    for seed in range(300, 360):
+        one = _model_case(seed)
+        plain = ahead(one, 12)
+        truth = one.true_ms[one.at : one.at + plain.sizes["time"]]
+        for k, scenarios in enumerate((plain, apply(one.update, plain))):
+            mean, weight = scenarios["mean_ms"].values, scenarios["weight"].values
+            score["crps"][k].append(float(np.mean([crps_ensemble(mean[:, i], truth[i], weight) for i in range(0, len(truth), 9)])))
+            score["soon"][k].append(float(quantile(mean, weight, 0.5)[5] - truth[5]))
+            score["below"][k].append(float(np.mean(truth <= quantile(mean, weight, 0.9))))
+    assert np.mean(score["crps"][1]) <= np.mean(score["crps"][0])
+    assert rms(score["soon"][1]) <= 0.9 * rms(score["soon"][0])
+    assert np.mean(score["below"][1]) >= np.mean(score["below"][0])

@@ -20,7 +20,7 @@ def apply(update: Update, scenarios: xr.Dataset, widths: Widths | None = None, p
 
     says: the weather ahead as the instruments would have it: sooner or later, stronger or weaker, and which weathers are likelier.
     why: what is two hours early now will be early tonight, but what it does in two days nobody knows: the correction fades.
-    example: 2 h early now is 1 h 13 min early twelve hours ahead, 44 min after a day.
+    example: 2 h early now is 44 min early twelve hours ahead, 16 min after a day.
     source: observed-widths-1, all judgement.
 
     What is unknown stays unknown. The planning value of mean wind, gust and sea (which planning_share of the weathers stay below)
@@ -69,7 +69,7 @@ def sources(lead_h: Floats, early_h: float, widths: Widths) -> np.ndarray:
 def factors(lead_h: Floats, strength: float, widths: Widths) -> Floats:
     """Lead times (T) [h], observed over forecast -> factor on the wind (T), within bounds, fading to one.
 
-    >>> factors(np.array([0.0, 18.0, 1000.0]), 1.2, Widths()).round(3).tolist()
+    >>> factors(np.array([0.0, 6.0, 1000.0]), 1.2, Widths()).round(3).tolist()
     [1.2, 1.069, 1.0]
     """
     bounded = float(np.clip(strength, widths.factor_least, widths.factor_most)) if np.isfinite(strength) else 1.0

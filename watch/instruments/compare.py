@@ -134,7 +134,7 @@ def reweighed(window: Window, expected: Expected) -> tuple[Floats, bool]:
     zero, fixed = np.zeros(1), 1e-6
     square = misfits(window.wind(factor_width=fixed, bias_width=fixed), zero)[:-1, 0]
     square = square + misfits(window.glass(factor_width=fixed), zero)[:-1, 0]
-    distance = np.where(np.isfinite(square), np.sqrt(np.where(np.isfinite(square), square, 0.0)), np.nan)
+    distance = np.where(np.isfinite(square), np.sqrt(window.widths.weight_share * np.where(np.isfinite(square), square, 0.0)), np.nan)
     return weigh_gently(distance, expected.weight, window.widths.size_share * effective_size(expected.weight))
 
 
