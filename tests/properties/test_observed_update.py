@@ -73,7 +73,8 @@ def case(seed: int, right: bool = False) -> Case:
     at = deep + 6
     seen = observed(truth.time[:at], truth.mean_ms[:at], truth.pressure_pa[:at])
     return Case(early_h=early, strength=strength, at=at, time=truth.time, true_ms=truth.mean_ms, true_pa=truth.pressure_pa,
-                forecast_ms=forecast_ms, forecast_pa=forecast_pa, expected=expected, update=compare(seen, expected, from_np(truth.time[at])))
+                forecast_ms=forecast_ms, forecast_pa=forecast_pa, expected=expected,
+                update=compare(seen, expected, from_np(truth.time[at])))
 
 
 def ahead(one: Case, hours: int = 24) -> xr.Dataset:
@@ -183,7 +184,8 @@ def _update(one: Case, early_h: float, strength: float, weights: Floats, support
 
 
 @settings(max_examples=60, deadline=None)
-@given(seed=st.integers(0, 30), early=st.floats(-8.0, 8.0), strength=st.floats(0.3, 3.0), supported=st.booleans(), dice=st.integers(0, 10**6))
+@given(seed=st.integers(0, 30), early=st.floats(-8.0, 8.0), strength=st.floats(0.3, 3.0), supported=st.booleans(),
+       dice=st.integers(0, 10**6))
 def test_unknown_stays_unknown_and_never_much_calmer(seed: int, early: float, strength: float, supported: bool, dice: int) -> None:
     one, rng, w = case(seed), np.random.default_rng(dice), Widths()
     plain = ahead(one)

@@ -30,7 +30,7 @@ def front(late_h: float = 0.0, strength: float = 1.0, steep_h: float = 1.0) -> t
 def evening(wind: Floats, glass: Floats, *, doubts: tuple[Doubt, ...] = (), hours: float = 18.0,
             due_h: float = 0.0) -> Update:
     """What the instruments showed for so many hours until 18:00, against a front forecast for 18:00 plus due_h."""
-    on = (HOURS < 0.0) & (HOURS >= -hours)
+    on = (HOURS < 0.0) & (-hours <= HOURS)
     start = to_np(EVENING) + (HOURS[on] * 3600).round().astype(int) * np.timedelta64(1, "s")
     rows = [Step(start_s=float(s), mean_ms=float(m), pressure_pa=float(p), doubts=doubts)
             for s, m, p in zip(start.astype(np.int64), wind[on], glass[on], strict=True)]

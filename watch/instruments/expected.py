@@ -125,8 +125,8 @@ def running_median(values: Floats, steps: int) -> Floats:
     """
     half = steps // 2
     out = np.full(len(values), np.nan)
-    for i in np.flatnonzero(np.isfinite(values)):
-        first = max(0, min(i - half, len(values) - steps))
+    for i in np.flatnonzero(np.isfinite(values)).tolist():
+        first: int = max(0, min(i - half, len(values) - steps))
         near = values[first : first + steps]
         out[i] = np.median(near[np.isfinite(near)])
     return out

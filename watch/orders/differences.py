@@ -1,5 +1,6 @@
 """What is different in these orders from the last: told to the sailor, the most important first."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -91,7 +92,7 @@ def _jobs(old: Orders, new: Orders) -> Iterator[Change]:
         yield Change(topic=Topic.NEW_JOB, severity=Severity.WORSE, subject=job.job, when=job.start,
                      words=f"new job: “{job.job}” at {_when(new, job.start)}{closing}")
     for job in gone:
-        yield _gone(job, new)
+        yield _gone(job, old, new)
 
 
 def matched(
@@ -130,8 +131,9 @@ def _moved(was: JobOrder, now: JobOrder, new: Orders) -> Iterator[Change]:
                      words=f"{name} now at {_when(new, now.start)}, was {_when(new, was.start)}{due}")
 
 
-def _gone(job: JobOrder, new: Orders) -> Change:
-    """A job that is no longer in the orders: done, shut before it was done, or not needed any more."""
+def _gone(job: JobOrder, old: Orders, new: Orders) -> Change:
+    """A job that is no longer in the orders: done; shut before it was done; no longer possible; given up in a night that has become
+    worse; or not needed any more."""
     before, after, present = (_positions(state) for state in (job.from_state, job.to_state, new.rig_state))
     wanted = {element: position for element, position in after.items() if before.get(element) != position}
     if wanted and all(present.get(element) == position for element, position in wanted.items()):
@@ -139,6 +141,12 @@ def _gone(job: JobOrder, new: Orders) -> Change:
     if _shuts(job) and job.closes < new.made_at:
         return Change(topic=Topic.NOT_DONE, severity=Severity.WORSE, subject=job.job, when=job.closes,
                       words=f"“{job.job}” was not done and closed at {_when(new, job.closes)}")
+    if new.windows and not any(window.job == job.job and window.last_start >= new.made_at for window in new.windows):
+        return Change(topic=Topic.NOT_DONE, severity=Severity.WORSE, subject=job.job,
+                      words=f"“{job.job}” can no longer be done: it has no deck window left")
+    if not new.hard_chance <= old.hard_chance + LEAST_CHANCE or old.feasible > new.feasible:
+        return Change(topic=Topic.NO_JOB, severity=Severity.WORSE, subject=job.job,
+                      words=f"“{job.job}” is no longer in the orders, and the night has become worse")
     return Change(topic=Topic.NO_JOB, severity=Severity.BETTER, subject=job.job, words=f"“{job.job}” is no longer needed")
 
 
@@ -171,7 +179,7 @@ def _shelters(old: Orders, new: Orders) -> Iterator[Change]:
 def _features(old: Orders, new: Orders) -> Iterator[Change]:
     left = list(new.outlook)
     for was in old.outlook:
-        same = [f for f in left if f.kind == was.kind and abs(f.likely - was.likely) <= SAME_FEATURE]
+        same = [f for f in left if _alike(f.kind) == _alike(was.kind) and abs(f.likely - was.likely) <= SAME_FEATURE]
         if same:
             now = min(same, key=lambda f: abs(f.likely - was.likely))
             left.remove(now)
@@ -182,6 +190,11 @@ def _features(old: Orders, new: Orders) -> Iterator[Change]:
     for now in left:
         yield Change(topic=Topic.FEATURE, severity=Severity.WORSE, subject=now.kind, when=now.likely,
                      words=f"{now.kind} now expected about {_when(new, now.likely)}")
+
+
+def _alike(kind: str) -> str:
+    """Fronts and troughs are one: the same shift of wind is now called this, now that."""
+    return "shift" if kind.endswith(("front", "trough", "shift")) else kind
 
 
 def _feature(was: Feature, now: Feature, new: Orders) -> Iterator[Change]:
@@ -197,7 +210,12 @@ def _feature(was: Feature, now: Feature, new: Orders) -> Iterator[Change]:
         parts.append(f"gusts {now.gust_kn} kn, was {was.gust_kn}")
         severity = Severity.WORSE if now.gust_kn > was.gust_kn else max(severity, Severity.BETTER)
     if parts:
-        yield Change(topic=Topic.FEATURE, severity=severity, subject=now.kind, when=now.likely, words=f"{now.kind} {', '.join(parts)}")
+        yield Change(topic=Topic.FEATURE, severity=severity, subject=now.kind, when=now.likely,
+                     words=f"{_called(was, now)} {', '.join(parts)}")
+
+
+def _called(was: Feature, now: Feature) -> str:
+    return now.kind if now.kind == was.kind else f"{now.kind} (was {was.kind})"
 
 
 def _wind(old: Orders, new: Orders) -> Iterator[Change]:
@@ -229,12 +247,25 @@ def _night(old: Orders, new: Orders) -> Iterator[Change]:
 
 
 def _unknown(old: Orders, new: Orders) -> Iterator[Change]:
-    for line in new.missing:
-        if line not in old.missing:
-            yield Change(topic=Topic.UNKNOWN, severity=Severity.WORSE, subject="", words=f"not known: {line}")
-    for line in old.missing:
-        if line not in new.missing:
-            yield Change(topic=Topic.UNKNOWN, severity=Severity.BETTER, subject="", words=f"no longer said to be unknown: {line}")
+    """What is newly not known, or known again. A sentence that only lists other fields in its brackets is the same sentence, unless
+    its list has something new."""
+    was, now = ({_heading(line): _listed(line) for line in orders.missing} for orders in (old, new))
+    for heading, fields in now.items():
+        more = sorted(fields - was[heading]) if heading in was else []
+        if heading not in was or more:
+            words = f"not known: {heading}" + (f" ({', '.join(more)})" if more else "")
+            yield Change(topic=Topic.UNKNOWN, severity=Severity.WORSE, subject="", words=words)
+    for heading in was:
+        if heading not in now:
+            yield Change(topic=Topic.UNKNOWN, severity=Severity.BETTER, subject="", words=f"known again, or no longer asked for: {heading}")
+
+
+def _heading(line: str) -> str:
+    return re.sub(r" \([^)]*\)", "", line)
+
+
+def _listed(line: str) -> set[str]:
+    return {field for group in re.findall(r"\(([^)]*)\)", line) for field in group.split(", ")}
 
 
 def _arrival(old: Orders, new: Orders) -> Iterator[Change]:
