@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fixtures import storms
-from watch.instruments.carry import apply
+from watch.instruments.ahead import apply
 from watch.instruments.compare import Caveat, Update, compare
 from watch.instruments.expected import Expected
 from watch.instruments.steps import ObservedSteps, Step, WindHeight

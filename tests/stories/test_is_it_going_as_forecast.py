@@ -86,6 +86,21 @@ def test_a_front_sharper_than_forecast_is_said() -> None:
     assert math.isnan(evening(*front()).sharper)
 
 
+def test_a_weather_that_is_in_no_forecast_is_said_to_be_so() -> None:
+    wind, glass = front()
+    update = evening(wind * 2.2, glass - 300.0 * np.maximum(HOURS + 8.0, 0.0))
+    assert Caveat.FAR_OFF in update.reasons
+    assert "trust the sky and the glass before these orders" in update.words
+    assert update.strength > 1.3, "the stronger wind is believed all the same"
+    assert not update.calmer_supported
+
+
+def test_less_wind_is_believed_only_after_hours_of_it() -> None:
+    assert evening(*front(strength=0.75)).calmer_supported
+    assert not evening(*front(strength=0.75), hours=4.0).calmer_supported
+    assert not evening(*front(strength=0.97)).calmer_supported
+
+
 def test_dead_instruments() -> None:
     wind, glass = front()
     update = evening(np.full(wind.shape, np.nan), np.full(glass.shape, np.nan))

@@ -12,7 +12,7 @@ from fixtures.make_demo import nominal_track
 from watch.boat.boat_file import read_boat
 from watch.boat.rig import parse_state
 from watch.forecast.grib import read
-from watch.instruments.carry import apply
+from watch.instruments.ahead import apply
 from watch.instruments.compare import compare
 from watch.instruments.expected import Expected
 from watch.instruments.steps import ObservedSteps, Step, WindHeight

@@ -2,6 +2,9 @@
 
 import math
 from collections.abc import Sequence
+from datetime import timedelta
+
+from watch.orders.differences import span
 
 EARLY_H = 1.0 / 3.0  # less than this is "on time" (judgement)
 STRONG_SHARE = 0.05  # less than this is "as strong as forecast" (judgement)
@@ -26,9 +29,7 @@ def span_words(hours: float) -> str:
     >>> span_words(2.1), span_words(0.02), span_words(3.0)
     ('2 h 10 min', '10 min', '3 h')
     """
-    tens = max(1, round(abs(hours) * 6.0))
-    whole, minutes = tens // 6, tens % 6 * 10
-    return " ".join(part for part in (f"{whole} h" if whole else "", f"{minutes} min" if minutes else "") if part)
+    return span(timedelta(hours=abs(hours)))
 
 
 def _timing(early_h: float, early_sd_h: float) -> str:
