@@ -140,7 +140,7 @@ def _fills(template: str, base_url: str) -> bool:
 
 
 class _Sources(Strict):
-    source: Annotated[tuple[Source, ...], BeforeValidator(_listed)] = Field(min_length=1, description="one table [[source]] a source")
+    source: Annotated[tuple[Source, ...], BeforeValidator(_listed)] = Field(description="one table [[source]] a source")
 
 
 def parse(text: str, name: str) -> dict[str, Source]:

@@ -96,7 +96,7 @@ def walk_by(read_at: ReadAt, size: int) -> Framing:
 def declared_length(read_at: ReadAt, start: int) -> int | None:
     """Bytes of the message that begins at `start`, as it says itself; None when too few bytes are there to tell; 0 when senseless.
 
-    Edition 1 holds long messages in units of 120 bytes, less what its data section then gives as its own length: source grib-large.
+    Edition 1 holds long messages in units of 120 bytes, less what its data section then gives as its own length: source grib-large-1.
     """
     head = read_at(start, 16)
     if len(head) < 16:

@@ -93,6 +93,15 @@ def structure_fault(path: Path) -> str | None:
         return f"cannot be read ({error.strerror or error})"
 
 
+def sentence_of(is_readable: IsReadable, path: Path) -> str | None:
+    """What a reader says against a file, as the end of a sentence that begins with its name; None when it takes it."""
+    try:
+        fault = is_readable(path)
+    except BadInputError as error:
+        fault = str(error)
+    return None if fault is None else fault.removeprefix(f"{path}: ").removeprefix(f"{path.name}: ").replace("\n", "; ")
+
+
 def look(
     folder: Path, seen: Mapping[str, Seen], now: datetime, *, cache: Path,
     is_readable: IsReadable = structure_fault, rules: InboxRules = DEFAULT_RULES,
@@ -246,7 +255,7 @@ def _plain(path: Path, stream: BinaryIO, now_is: Callable[..., Seen], is_readabl
         return now_is(Verdict.CUT, framing.fault)
     if framing.state == State.FOREIGN:
         return now_is(Verdict.REFUSED, framing.fault)
-    fault = _asked(is_readable, path)
+    fault = sentence_of(is_readable, path)
     return now_is(Verdict.READY, "", (path,)) if fault is None else now_is(Verdict.REFUSED, fault)
 
 
@@ -270,7 +279,7 @@ def _packed(
             framing = _framing_of(inside)
         if framing.state in (State.FOREIGN, State.EMPTY):
             continue  # a note or a picture packed along with the forecast
-        fault = framing.fault if framing.state == State.CUT else _asked(is_readable, copy)
+        fault = framing.fault if framing.state == State.CUT else sentence_of(is_readable, copy)
         if fault is not None:
             shutil.rmtree(folder, ignore_errors=True)
             return now_is(Verdict.REFUSED, f"holds {copy.name}, which {fault}")
@@ -279,14 +288,6 @@ def _packed(
         shutil.rmtree(folder, ignore_errors=True)
         return now_is(Verdict.REFUSED, "holds no GRIB: nothing in it is a forecast")
     return now_is(Verdict.READY, "", tuple(good))
-
-
-def _asked(is_readable: IsReadable, path: Path) -> str | None:
-    try:
-        fault = is_readable(path)
-    except BadInputError as error:
-        fault = str(error)
-    return None if fault is None else fault.removeprefix(f"{path}: ").removeprefix(f"{path.name}: ").replace("\n", "; ")
 
 
 def _framing_of(stream: BinaryIO) -> Framing:

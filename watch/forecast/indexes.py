@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from itertools import pairwise
 
 from watch.faults import BadInputError, Fault
-from watch.forecast.catalogue import Layout, SourceField
+from watch.forecast.catalogue import Layout
 from watch.forecast.framing import foreign, is_page
 from watch.forecast.sources import FileRequest, Want
 
@@ -32,7 +32,7 @@ class Entry:
 
 @dataclass(frozen=True, kw_only=True, order=True)
 class ByteRange:
-    """Bytes first to last of a file, both included; last None: to the end of the message that begins nearest the end."""
+    """Bytes first to last of a file, both included; last None: to the end of the one message that begins at first."""
 
     first: int
     last: int | None
@@ -95,18 +95,17 @@ def span_of(forecast: str) -> tuple[float, float] | None:
 
 
 def merged(ranges: Iterable[ByteRange], bridge_bytes: int = 0) -> tuple[ByteRange, ...]:
-    """Ranges in any order -> the fewest that cover the same bytes; gaps of up to bridge_bytes are fetched too.
+    """Ranges in any order -> the fewest that cover the same bytes; gaps of up to bridge_bytes are fetched too. A range without an end
+    stays by itself: where it ends only the message in it can tell.
 
     >>> merged([ByteRange(first=10, last=19), ByteRange(first=0, last=9), ByteRange(first=30, last=None)])
     (ByteRange(first=0, last=19), ByteRange(first=30, last=None))
     """
     out: list[ByteRange] = []
     for this in sorted(set(ranges), key=lambda r: (r.first, r.last is None, r.last or 0)):
-        before = out[-1] if out else None
-        if before is not None and before.last is None:
-            continue
-        if before is not None and before.last is not None and this.first <= before.last + 1 + bridge_bytes:
-            out[-1] = ByteRange(first=before.first, last=None if this.last is None else max(before.last, this.last))
+        before = out[-1].last if out else None
+        if before is not None and this.last is not None and this.first <= before + 1 + bridge_bytes:
+            out[-1] = ByteRange(first=out[-1].first, last=max(before, this.last))
         else:
             out.append(this)
     return tuple(out)
@@ -143,7 +142,7 @@ def _choose(want: Want, known: Mapping[tuple[tuple[str, ...], int | None], Seque
         fits = [(e.span_h[0], -e.offset, e) for e in known.get((names, want.number), ()) if e.span_h is not None
                 and (field.since != "start" or e.span_h[0] in (0.0, e.span_h[1]))]
         if fits:
-            return max(fits)[2]
+            return max(fits, key=lambda fit: fit[:2])[2]
     return None
 
 

@@ -159,7 +159,7 @@ def _requests(
         index = "" if source.layout == Layout.QUERY else _filled(file.index, source, run, step, member)
         what = ";".join(f"{w.name}:{w.number}:{w.any_of}" for w in wants)
         name = f"{source.id}-{run:%Y%m%d%H}-f{step:03d}" + (f"-{member}" if member else "")
-        # The server is no part of the name: a file that began to come from one may go on from its mirror, if that says it is the same.
+        # The server is no part of the name: what came whole from one is not asked of its mirror again.
         yield FileRequest(
             key=f"{name}-{_digest(url.removeprefix(source.base_url), what)[:8]}", layout=source.layout, url=url, index_url=index,
             wants=wants, run=run, step_h=step, member=member, estimate_bytes=size, index_bytes=file.index_bytes if index else 0)
