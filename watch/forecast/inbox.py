@@ -99,7 +99,9 @@ def sentence_of(is_readable: IsReadable, path: Path) -> str | None:
         fault = is_readable(path)
     except BadInputError as error:
         fault = str(error)
-    return None if fault is None else fault.removeprefix(f"{path}: ").removeprefix(f"{path.name}: ").replace("\n", "; ")
+    if fault is None:
+        return None
+    return "; ".join(line.removeprefix(f"{path}: ").removeprefix(f"{path.name}: ") for line in fault.splitlines())
 
 
 def look(
