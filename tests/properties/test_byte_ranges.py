@@ -1,5 +1,7 @@
 """Byte ranges run together: the same bytes, in the fewest pieces."""
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -37,7 +39,7 @@ def test_bridges_are_no_longer_than_allowed(ranges: list[ByteRange], bridge: int
         while high + 1 in extra:
             high += 1
         assert high - low + 1 <= bridge
-    gaps = [b.first - (a.last or 0) - 1 for a, b in zip(found, found[1:], strict=False)]
+    gaps = [b.first - (a.last or 0) - 1 for a, b in pairwise(found)]
     assert all(gap > bridge for gap in gaps)
 
 

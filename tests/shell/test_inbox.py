@@ -400,7 +400,7 @@ def test_a_reader_that_raises_its_sentence_is_heard(inbox: Inbox) -> None:
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
-    with pytest.raises(BadInputError, match="cannot be looked into .*: make the folder, or name another"):
+    with pytest.raises(BadInputError, match=r"cannot be looked into .*: make the folder, or name another"):
         look(tmp_path / "none", {}, NOON, cache=tmp_path / "cache")
 
 

@@ -165,8 +165,12 @@ def checked_url(url: str) -> str:
     >>> checked_url("https://example.org/a")
     'https://example.org/a'
     """
-    parts = urlsplit(url)
-    if parts.scheme not in ("http", "https") or not parts.hostname or re.search(r"\s", url):
+    try:
+        parts = urlsplit(url)
+        sound = parts.scheme in ("http", "https") and bool(parts.hostname) and (parts.port is None or parts.port > 0)
+    except ValueError:
+        sound = False
+    if not sound or re.search(r"\s", url):
         raise ValueError("an address that begins with https:// or http://, like https://example.org/forecasts")
     return url
 

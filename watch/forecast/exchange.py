@@ -139,7 +139,7 @@ def words_of(page: bytes) -> str:
     >>> words_of(b"<html><title>Busy</title><body>Try <b>later</b>.</body>")
     '"Busy Try later ."'
     """
-    text = re.sub(r"(?is)<(script|style).*?(</\\1>|$)|<[^>]*>?", " ", page.decode("utf-8", "replace"))
+    text = re.sub(r"(?is)<(script|style).*?(</\1>|$)|<[^>]*>?", " ", page.decode("utf-8", "replace"))
     plain = "".join(letter if letter.isprintable() else " " for letter in unescape(text))
     words = " ".join(plain.split())
     return f'"{words[:117] + "..." if len(words) > 120 else words}"' if words else "an empty page"

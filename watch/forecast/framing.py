@@ -58,10 +58,14 @@ def walk(data: bytes | bytearray | memoryview | mmap) -> Framing:
 
 
 def walk_by(read_at: ReadAt, size: int) -> Framing:
-    """The same, by a reader of a few bytes here and there: two short reads a message, whatever its length. size: bytes in all.
+    """The same, by a reader of a few bytes here and there: two short reads a message, whatever its length.
 
-    Nothing is mapped into memory: a file that shrinks meanwhile reads as cut.
+    size: bytes in all, none beyond is looked at. Nothing is mapped into memory: a file that shrinks meanwhile reads as cut.
     """
+    return _walked(lambda at, count: read_at(at, max(0, min(count, size - at))), size)
+
+
+def _walked(read_at: ReadAt, size: int) -> Framing:
     starts: list[int] = []
     lengths: list[int] = []
     at = 0

@@ -143,9 +143,8 @@ class Link:
             if answer.status not in (301, 302, 303, 307, 308):
                 return answer, response
             response.close()
-            target = urljoin(url, answer.headers.get("Location", ""))
             try:
-                checked_url(target)
+                target = checked_url(urljoin(url, answer.headers.get("Location", "")))
             except ValueError:
                 raise StopError(Reason.ANSWER, f"{shown_url(url)} sends on to what is no web address") from None
             if url.startswith("https:") and not target.startswith("https:"):
@@ -160,8 +159,9 @@ class Link:
             request = self._session.prepare_request(requests.Request(method, url, headers=dict(headers)))
             self.bytes += LINE_BYTES + len(request.path_url) + _size(request.headers)
             stall_s = min(self.budget.stall_s, max(self.seconds_left, 1.0))
-            response = self._session.send(request, stream=True, allow_redirects=False, timeout=(self.budget.connect_s, stall_s),
-                                          proxies=self._session.proxies)
+            # Straight to the adapter: the session would itself read where an answer sends on to, and the answer's body with it.
+            response = self._session.get_adapter(url).send(
+                request, stream=True, timeout=(self.budget.connect_s, stall_s), proxies=self._session.proxies)
         self.bytes += LINE_BYTES + _size(response.headers)
         LOG.info("%s %s: %d", method, shown_url(url), response.status_code)
         return response
