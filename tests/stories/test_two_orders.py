@@ -59,7 +59,8 @@ def feature(likely: str, gust: int | None = 40, kind: str = "cold front") -> Fea
 
 def shelter(turn_by: str | None) -> ShelterOrder:
     return ShelterOrder(name="Horta", kind="shelter", distance_nm=100.0, turn_by=None if turn_by is None else at(turn_by), arrival=None,
-                        arrival_late=None, chance=0.9, daylight=True, reason="the swell", words="", rank=1)
+                        arrival_early=None, arrival_late=None, chance=0.9, daylight=True, gust_kn=None, miles_lost_nm=None,
+                        sea_room_h=None, reason="the swell", words="", rank=1)
 
 
 def step(clock: str, gust: float | None) -> StepRow:
