@@ -37,6 +37,7 @@ def blind_for_hours(first: int = 60, last: int = 90) -> Orders:
 def with_shelter() -> Orders:
     at = demo_orders().made_at + timedelta(hours=5)
     shelter = ShelterOrder(
+        arrival_early=None, gust_kn=None, miles_lost_nm=None, sea_room_h=None,
         name="Invented Bay", kind="shelter", distance_nm=60.0, turn_by=at, arrival=at + timedelta(hours=12), arrival_late=None,
         chance=0.9, daylight=True, reason="wind", words="in by daylight, in 90 of 100 weathers", rank=1,
     )  # fmt: skip
