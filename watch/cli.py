@@ -166,7 +166,7 @@ def check(boat: Path | None, route: Path | None, forecast: tuple[Path, ...], she
     if shelters:
         click.echo(shelter_words(shelters), nl=False)
     if forecast:
-        click.echo(forecast_words(_grib_files(forecast)), nl=False)
+        click.echo(forecast_words(_grib_files(forecast), datetime.now(UTC)), nl=False)
 
 
 def _demo() -> dict[str, Any]:

@@ -2,12 +2,16 @@
 
 import textwrap
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
 from watch.forecast.contract import Forecast, Name
+from watch.forecast.freshness import words as freshness_words
 from watch.forecast.grib import read
+from watch.forecast.trial import read_apart
+from watch.forecast.twin import compare_with_cfgrib
 from watch.passage.earth import bearing_deg, distance_nm
 from watch.passage.land import ABOUT, NOT_KNOWN, load_land
 from watch.passage.position import show_position
@@ -36,14 +40,21 @@ def route_words(path: Path) -> str:
     return "\n".join(lines) + "\n"
 
 
-def forecast_words(paths: Sequence[Path]) -> str:
-    """GRIB files -> the runs in them: fields, steps, grid, what is missing, as text."""
-    return "\n".join(line for forecast in read(list(paths), None) for line in _forecast(forecast)) + "\n"
+def forecast_words(paths: Sequence[Path], now: datetime) -> str:
+    """GRIB files -> the runs in them: fields, steps, grid, age, what is missing, and whether a second reader agrees, as text."""
+    read_apart(paths)
+    lines = [line for forecast in read(list(paths), None) for line in _forecast(forecast, now)]
+    for path in paths:
+        found = compare_with_cfgrib(path)
+        said = "read a second way, by cfgrib: every value agrees." if not found else "READ A SECOND WAY, by cfgrib, it differs; do not trust it:"
+        lines += [f"{path.name}: {said}", *(f"  {difference}" for difference in found)]
+    return "\n".join(lines) + "\n"
 
 
-def _forecast(forecast: Forecast) -> list[str]:
+def _forecast(forecast: Forecast, now: datetime) -> list[str]:
     kind = "one run" if forecast.kind == "single" else "an ensemble"
     lines = [f"{forecast.centre}, run of {forecast.run:%a %d %b %Y %H:%M} UTC, {kind}, from {', '.join(forecast.files)}"]
+    lines.append(f"  {freshness_words(forecast.centre, forecast.run, now)}")
     for name, field in forecast.fields.items():
         time, lat, lon = field["time"].values, field["latitude"].values, field["longitude"].values
         members = "" if field.sizes["member"] == 1 else f"{field.sizes['member']} members, "

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from watch.boat.model import BoatFile
 from watch.boat.rig import Rig, RigState, rig_from
 from watch.faults import BadInputError
-from watch.forecast.contract import Forecast, Name
+from watch.forecast.contract import PARTLY, Forecast, Name
 from watch.orders.carry import speed_table
 from watch.orders.compose import Setting, compose
 from watch.orders.document import ForecastUsed, Orders
@@ -166,10 +166,12 @@ def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, ag
     steps = night.met.steps
     light = light_along(track.time, track.latitude, track.longitude)
     missing = list(scenarios.attrs["notes"])
-    missing += [note for f in usable(asked.forecasts) for note in f.notes]
+    unknown = bool(np.asarray(track.unknown)[:steps].any())
+    leaves = unknown or steps < len(track.time) - 1
+    missing += [note for f in usable(asked.forecasts) for note in f.notes if leaves or not note.startswith(PARTLY)]
     if not agreed:
         missing.append("Track and sail plans did not fully agree: where she is when the weather comes may be some miles out.")
-    if bool(np.asarray(track.unknown)[:steps].any()):
+    if unknown:
         missing.append("For part of the track the wind is not known; she is taken to go on as before.")
     where = where_of(track)
     plain = plain_along(asked.forecasts, where)
@@ -234,7 +236,7 @@ def _height(boat: BoatFile) -> str:
 def _used(asked: Asked) -> tuple[ForecastUsed, ...]:
     return tuple(
         ForecastUsed(
-            centre=f.centre,
+            centre=f.centre if not f.centre.isdigit() else f"centre {f.centre}" if f.centre != "255" else "no centre named",
             run=f.run,
             kind="one run" if f.kind == "single" else f"{f.fields[Name.U10_MS].sizes['member']} members",
             age_hours=round((asked.now - f.run) / timedelta(hours=1), 2),
