@@ -233,6 +233,8 @@ def _give_out(passed: Any, as_json_: bool, short_: bool, **files: Any) -> None:
     from watch.render.text import as_text
     from watch.service.give_out import Outputs, write_out
 
+    if files.get("invented") and not (as_json_ or short_):
+        click.echo("A DEMONSTRATION: boat, limits, weather and shelters are invented.\n")
     if short_:
         click.echo(short(passed.orders))
     else:

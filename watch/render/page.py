@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from watch.orders.document import Orders, PlanSpan
 from watch.orders.tell import percent
+from watch.passage.position import show_position
 from watch.render.changes import changes
 from watch.render.glance import closing, is_hard_close, margin_words, shuts_first, turn_by
 from watch.render.map_svg import map_svg
@@ -18,7 +19,7 @@ from watch.render.margins import WORDS, level
 from watch.render.night_span import light_changes, night_end
 from watch.render.night_svg import night_svg
 from watch.render.page_parts import PRIORITIES, PageAlert, PageHealth, Place
-from watch.render.text import position, when
+from watch.render.text import when
 from watch.when import utc
 
 OLD_AFTER_HOURS = 7  # judgement: two forecasts come within this; orders older than it are no longer to be leaned on
@@ -81,7 +82,7 @@ def render_page(
         o=orders, health=health, alerts=_by_weight(alerts), changed=None if previous is None else changes(previous, orders),
         served=served, invented=invented, now=utc(now), at=lambda instant: when(orders, instant), style=Markup(page_file("page.css")),
         script=Markup(page_file("page.js")), policy=content_policy(), night=Markup(night_svg(orders)), map=Markup(map_svg(orders, places)),
-        where=position(orders.latitude_deg, orders.longitude_deg), span=_span_at(orders, now), shuts=shuts_first(orders),
+        where=show_position(orders.latitude_deg, orders.longitude_deg), span=_span_at(orders, now), shuts=shuts_first(orders),
         closing=closing, hard=is_hard_close, level=level, margin=margin_words, level_words=WORDS, turn=turn_by(orders),
         colours=_colours_at(orders, now), darks=_darks(orders), newest=min(f.age_hours for f in orders.forecasts),
         night_end=night_end(orders), old_after_hours=OLD_AFTER_HOURS, directions=[d.words for d in orders.margin],

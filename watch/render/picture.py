@@ -15,12 +15,13 @@ from matplotlib.markers import MarkerStyle
 from matplotlib.ticker import FuncFormatter
 
 from watch.orders.document import JobOrder, Orders
+from watch.passage.position import show_position
 from watch.render.glance import closing, is_hard_close, margin_words, turn_by
 from watch.render.map_svg import degrees, unrolled
 from watch.render.margins import OVER, UNKNOWN, Marked, marked
 from watch.render.night_span import night_end, shown_jobs
 from watch.render.page_parts import Place
-from watch.render.text import position, when
+from watch.render.text import when
 
 A4_INCH = (8.27, 11.69)
 DOTS_PER_INCH = 150
@@ -85,7 +86,7 @@ def _head(figure: Figure, orders: Orders, invented: bool) -> None:
     ages = ", ".join(f"{f.age_hours:.0f} h" for f in orders.forecasts)
     lines = [
         *textwrap.wrap(" ".join([orders.verdict, *orders.verdict_more]), 105)[:3],
-        f"{said}Up now: {orders.sail_plan}. Forecast {ages} old. At {position(orders.latitude_deg, orders.longitude_deg)}.",
+        f"{said}Up now: {orders.sail_plan}. Forecast {ages} old. At {show_position(orders.latitude_deg, orders.longitude_deg)}.",
     ]
     if orders.missing:
         lines += textwrap.wrap(f"NOT KNOWN: {'; '.join(orders.missing)}", 112, max_lines=2, placeholder=" ... and more")
