@@ -16,6 +16,10 @@ class Refused(click.ClickException):
 
     exit_code = 2
 
+    def __init__(self, message: str, code: int = 2) -> None:
+        super().__init__(message)
+        self.exit_code = code
+
     def show(self, file: Any = None) -> None:
         click.echo(self.message, err=True)
 
@@ -71,6 +75,12 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
     ]):  # fmt: skip
         command = option(command)
     return command
+
+
+def home_option(command: Callable[..., None]) -> Callable[..., None]:
+    """The folder that the watch keeps."""
+    return click.option("--home", type=click.Path(path_type=Path), default=None,
+                        help="The watch's own folder; else NIGHTORDERS_HOME, else ~/.local/share/nightorders.")(command)  # fmt: skip
 
 
 FILES = ("html", "calendar", "cap", "gpx", "picture")

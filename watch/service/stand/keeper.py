@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 from threading import RLock
 
@@ -126,6 +127,14 @@ class Keeper:
                 self._keep(lambda: self.memory.keep_pass(made, now, self.next_pass_at, self._pass_words()))
             return self._step(now, rules=True)
 
+    def pass_died(self, words: str, now: datetime) -> list[Call]:
+        """A pass came to no end: the orders that stand stand on, which is said, and the next one is made in its time."""
+        with self._lock:
+            if self.orders is None:
+                self.why = words
+            self.next_pass_at, self.next_pass_why = next_wake(self.orders, now)
+            return self.failed("pass", f"no new orders could be made: {words}", now)
+
     def failed(self, what: str, words: str, now: datetime) -> list[Call]:
         """Part of the watch failed (words), or works again (""): it is said on the channels until it works."""
         with self._lock:
@@ -144,8 +153,8 @@ class Keeper:
             wishes = self._remembered(self.memory.acks_wanted, "book") or []
             due = self._rules_at is None or now - self._rules_at >= RULES_EVERY or now < self._rules_at
             if due or jumped or wishes or self._pending or self._speaks(now):
-                if (due or jumped) and self._rigged.look(now):
-                    self.next_pass_at, self.next_pass_why = now, "the rig is changed"
+                if due or jumped:
+                    self._look_at_log(now)
                 self._step(now, rules=due or jumped, wishes=wishes)
             elif self._shown_at is None or now - self._shown_at >= SHOWN_EVERY or now < self._shown_at:
                 self._shown_at = now
@@ -167,8 +176,7 @@ class Keeper:
         with self._lock:
             self._pending.append(Acknowledge(alert=alert, who=who, where=where, revision=revision))
             self._step(now, rules=False)
-            refused = [r.why for r in self.book.refused if r.event.alert == alert and r.event.where == where]
-            return refused[0] if refused else None
+            return self._refusal(where) or None
 
     def vitals(self, now: datetime) -> Vitals:
         """How the watch is."""
@@ -186,19 +194,33 @@ class Keeper:
     def _step(self, now: datetime, *, rules: bool, wishes: Sequence[AckWish] = ()) -> list[Call]:
         found = self._situations(now) if rules else None
         heard = self.post.events(self.book)
-        asked = [Acknowledge(alert=wish.alert, who=wish.by, where="command", revision=None) for wish in wishes]
+        asked = [Acknowledge(alert=wish.alert, who=wish.by, where=f"command {wish.id}", revision=wish.revision) for wish in wishes]
         events, self._pending = [*heard, *self._pending, *asked], []
         before = self.book
         ship = ShipTime() if self.orders is None else self.orders.ship_time
         self.book, calls = step(before, found, events, now, timing=self.settings.timing, ship=ship)
         if self.book.alerts != before.alerts or events:
             kept = self._keep(lambda: self.memory.keep_book(self.book))
-            if kept and wishes:
-                self._keep(lambda: self.memory.acks_taken([wish.id for wish in wishes], now))
+            for wish in wishes if kept else ():
+                self._keep(partial(self.memory.acks_taken, [wish.id], now, self._refusal(f"command {wish.id}")))
+            told = [*events, *(call for call in calls if call.reason.is_news or call.reason.is_upkeep)]
+            if told:
+                self._keep(lambda: self.memory.keep_events(told, now))
         self.post.deliver(calls, self.book)
         if calls:
             self._shown_at = now
         return calls
+
+    def _refusal(self, where: str) -> str:
+        """Why the last step did not follow what was asked there; "" when it did."""
+        return next((refused.why for refused in self.book.refused if refused.event.where == where), "")
+
+    def _look_at_log(self, now: datetime) -> None:
+        changed: list[bool] = []
+        self._keep(lambda: changed.append(self._rigged.look()))
+        self._failure("log", self._rigged.said)
+        if any(changed):
+            self.next_pass_at, self.next_pass_why = now, "the rig is changed"
 
     def _situations(self, now: datetime) -> list[Situation]:
         self._rules_at = now

@@ -19,6 +19,7 @@ class AckWish:
     alert: str
     by: str
     at: datetime
+    revision: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,7 +48,9 @@ class Memory(Protocol):
 
     def acks_wanted(self) -> list[AckWish]: ...
 
-    def acks_taken(self, ids: Sequence[int], at: datetime) -> None: ...
+    def acks_taken(self, ids: Sequence[int], at: datetime, outcome: str = "") -> None: ...
+
+    def keep_events(self, events: Sequence[Call | Event], at: datetime) -> None: ...
 
     def last_place(self) -> Place | None: ...
 

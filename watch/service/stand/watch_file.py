@@ -87,6 +87,15 @@ class WatchFile:
         text = self.config.stand.ship_time
         return None if text is None else ShipTime.parse(text)
 
+    def in_words(self) -> list[str]:
+        """What the watch understood of it, one sentence a thing."""
+        channels = [f"{channel.name} ({', '.join(channel.priorities)})" for channel in self.config.alerts.channels()]
+        return [
+            f"{self.path}: boat {self.boat}, route {self.route}, {len(self.shelters)} shelters file(s).",
+            f"Forecasts come in at {self.config.stand.inbox}; after each pass it writes: {', '.join(self.config.stand.write) or 'nothing'}.",
+            f"Called by: {'; '.join(channels)}.",
+        ]
+
 
 def read_watch_file(path: Path) -> WatchFile:
     """watch.toml -> the settings, with every file that they name looked through. Raises BadInputError with all faults found."""

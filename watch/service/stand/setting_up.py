@@ -1,0 +1,94 @@
+"""(I/O) From the sailor's settings to everything that the daemon is made of. What is wrong is said before the watch begins."""
+
+import os
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+
+from watch.alerts.channels.build import build_channels
+from watch.alerts.dispatcher import Dispatcher
+from watch.alerts.secrets import load_secrets, scrub_logs
+from watch.boat.boat_file import read_boat
+from watch.boat.rig import UnknownStateError, parse_state
+from watch.faults import BadInputError
+from watch.instruments.log_line import LogEntry
+from watch.passage.route_file import read_route
+from watch.service.gather import parse_position
+from watch.service.home import book_of
+from watch.service.stand.daemon import Setup, disk_free_mb
+from watch.service.stand.housekeeping import Housekeeping
+from watch.service.stand.incoming import Inbox
+from watch.service.stand.keeper import Keeper, Settings
+from watch.service.stand.page_source import KeeperSource
+from watch.service.stand.reckoning import Place
+from watch.service.stand.rigged import Rigged
+from watch.service.stand.store_memory import StoreMemory
+from watch.service.stand.watch_file import WatchFile
+from watch.service.store.store import Store
+from watch.when import ShipTime
+
+Clock = Callable[[], datetime]
+
+
+def wall_clock() -> datetime:
+    """The computer's clock, UTC."""
+    return datetime.now(UTC)
+
+
+def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, position: str | None = None, clock: Clock = wall_clock) -> Setup:
+    """The settings, the home of the watch, what the sailor said at this start -> the daemon's setup. Raises BadInputError."""
+    now, config = clock(), found.config
+    place = None if position is None else parse_position(position)
+    _checked_state(found, rig_state)
+    ship = found.ship or ShipTime.for_longitude(_longitude(found, place))
+    secrets_file = None if config.alerts.secrets_file is None else found.file(config.alerts.secrets_file)
+    secrets = load_secrets(config.alerts.secret_names(), os.environ, secrets_file)
+    scrub_logs(secrets.scrub)
+    lines = build_channels(config.alerts, secrets, ship)
+    store = Store.open(book_of(home), now)
+    memory = StoreMemory(store, now)
+    dispatcher = Dispatcher(lines, ship, scrub=secrets.scrub)
+    keeper = Keeper(
+        settings_of(found), memory, dispatcher, Rigged(memory, config.stand.rig_state, partial(state_after_entry, found.boat), rig_state),
+        now=now, steady_s=time.monotonic(), disk_free_mb=partial(disk_free_mb, home),
+    )  # fmt: skip
+    if place is not None:
+        keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source="the skipper"))
+    inbox = Inbox(folder=_in_home(home, config.stand.inbox), cache=home / "unpacked")
+    return Setup(
+        home=home, keeper=keeper, dispatcher=dispatcher, inbox=inbox, write=config.stand.write,
+        longest_pass_s=config.stand.longest_pass_min * 60.0, errands=(Housekeeping(store, inbox),),
+    )  # fmt: skip
+
+
+def settings_of(found: WatchFile) -> Settings:
+    """The settings that the keeper goes by."""
+    stand = found.config.stand
+    return Settings(
+        boat=found.boat, route=found.route, shelters=found.shelters, rig_state=stand.rig_state, ship=found.ship, hours=stand.hours,
+        sea_room_nm=stand.sea_room_nm, timing=found.config.alerts.timing(),
+    )  # fmt: skip
+
+
+def state_after_entry(boat_file: Path, state: str, entry: LogEntry) -> str:
+    """A rig state, a log entry -> the state after it. Raises ValueError when the boat knows no such job or state."""
+    raise NotImplementedError
+
+
+def _checked_state(found: WatchFile, rig_state: str | None) -> None:
+    if rig_state is None:
+        return
+    try:
+        parse_state(read_boat(found.boat), rig_state)
+    except UnknownStateError as error:
+        raise BadInputError("--rig-state", [str(error)]) from None
+
+
+def _longitude(found: WatchFile, place: tuple[float, float] | None) -> float:
+    return place[1] if place is not None else read_route(found.route).waypoints[0].longitude
+
+
+def _in_home(home: Path, name: str) -> Path:
+    return home / Path(name).expanduser()
