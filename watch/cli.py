@@ -12,6 +12,7 @@ COMMANDS = {
     "check": "check:check",
     "stand": "stand:stand",
     "ack": "ack:ack",
+    "rehearse": "rehearse:rehearse",
 }
 """Name -> module in watch.commands, and the command in it; in the order in which help lists them."""
 

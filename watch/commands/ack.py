@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from watch.commands.common import Refused, home_option, refusing
+from watch.commands.common import FailedError, home_option, refusing
 
 WAIT_S = 5.0
 
@@ -45,4 +45,4 @@ def ack(names: tuple[str, ...], all_: bool, by: str, home: Path | None) -> None:
             if waiting:
                 time.sleep(0.2)
         if waiting:
-            raise Refused("The watch has not taken it up yet: is it running? See: nightorders check --running", code=1)
+            raise FailedError("The watch has not taken it up yet: is it running? See: nightorders check --running")

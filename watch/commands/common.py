@@ -16,12 +16,14 @@ class Refused(click.ClickException):
 
     exit_code = 2
 
-    def __init__(self, message: str, code: int = 2) -> None:
-        super().__init__(message)
-        self.exit_code = code
-
     def show(self, file: Any = None) -> None:
         click.echo(self.message, err=True)
+
+
+class FailedError(Refused):
+    """Nothing was wrong with what was asked, but it could not be done: exit code 1."""
+
+    exit_code = 1
 
 
 def refusing(command: Callable[..., None]) -> Callable[..., None]:

@@ -51,8 +51,11 @@ class Ears(Protocol):
 class Errand(Protocol):
     """A slow job done now and then: downloads, housekeeping. A sentence when it failed, else ""; it may ask for a pass."""
 
-    name: str
-    every: timedelta
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def every(self) -> timedelta: ...
 
     def run(self, now: datetime) -> tuple[str, bool]: ...
 

@@ -30,6 +30,7 @@ from watch.when import ShipTime
 
 RULES_EVERY = timedelta(seconds=10)  # judgement: how soon a passed limit is noticed
 SHOWN_EVERY = timedelta(seconds=25)  # a display that hears nothing for 30 s goes stale
+FIRST_PASS = timedelta(minutes=2)  # judgement: so long the first pass may take before it is said that there are no orders
 GIVEN_PLACE_OLD = timedelta(hours=12)  # judgement: a place the skipper gave himself is asked for again
 
 
@@ -192,7 +193,8 @@ class Keeper:
     # ---- inside ----------------------------------------------------------------------------------------------------------------
 
     def _step(self, now: datetime, *, rules: bool, wishes: Sequence[AckWish] = ()) -> list[Call]:
-        found = self._situations(now) if rules else None
+        too_soon = self.pass_at is None and now - self.begun_at < FIRST_PASS
+        found = self._situations(now) if rules and not too_soon else None
         heard = self.post.events(self.book)
         asked = [Acknowledge(alert=wish.alert, who=wish.by, where=f"command {wish.id}", revision=wish.revision) for wish in wishes]
         events, self._pending = [*heard, *self._pending, *asked], []

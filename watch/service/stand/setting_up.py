@@ -11,9 +11,9 @@ from watch.alerts.channels.build import build_channels
 from watch.alerts.dispatcher import Dispatcher
 from watch.alerts.secrets import load_secrets, scrub_logs
 from watch.boat.boat_file import read_boat
-from watch.boat.rig import UnknownStateError, parse_state
+from watch.boat.rig import UnknownStateError, jobs_of, parse_state
 from watch.faults import BadInputError
-from watch.instruments.log_line import LogEntry
+from watch.instruments.log_line import Kind, LogEntry
 from watch.passage.route_file import read_route
 from watch.service.gather import parse_position
 from watch.service.home import book_of
@@ -21,7 +21,6 @@ from watch.service.stand.daemon import Setup, disk_free_mb
 from watch.service.stand.housekeeping import Housekeeping
 from watch.service.stand.incoming import Inbox
 from watch.service.stand.keeper import Keeper, Settings
-from watch.service.stand.page_source import KeeperSource
 from watch.service.stand.reckoning import Place
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.store_memory import StoreMemory
@@ -74,7 +73,15 @@ def settings_of(found: WatchFile) -> Settings:
 
 def state_after_entry(boat_file: Path, state: str, entry: LogEntry) -> str:
     """A rig state, a log entry -> the state after it. Raises ValueError when the boat knows no such job or state."""
-    raise NotImplementedError
+    if entry.kind not in (Kind.JOB, Kind.RIG):
+        return state
+    boat = read_boat(boat_file)
+    if entry.kind is Kind.RIG:
+        return str(parse_state(boat, entry.what))
+    job = next((job for job in jobs_of(boat) if job.name == entry.what), None)
+    if job is None:
+        raise ValueError(f"the boat file has no job “{entry.what}”")
+    return str(parse_state(boat, state).having(job.element, job.to))
 
 
 def _checked_state(found: WatchFile, rig_state: str | None) -> None:
