@@ -218,10 +218,9 @@ class Keeper:
         return next((refused.why for refused in self.book.refused if refused.event.where == where), "")
 
     def _look_at_log(self, now: datetime) -> None:
-        changed: list[bool] = []
-        self._keep(lambda: changed.append(self._rigged.look()))
+        changed = self._remembered(self._rigged.look, "book")
         self._failure("log", self._rigged.said)
-        if any(changed):
+        if changed:
             self.next_pass_at, self.next_pass_why = now, "the rig is changed"
 
     def _situations(self, now: datetime) -> list[Situation]:
