@@ -64,6 +64,9 @@ class _Column:
         self.doubts.append(doubt)
         return room
 
+    def copy(self) -> "_Column":
+        return _Column(seconds=self.seconds.copy(), values=self.values.copy(), doubts=self.doubts.copy(), since_s=self.since_s.copy())
+
     def trim(self, before_s: float) -> None:
         while self.seconds and self.seconds[0] < before_s:
             self.seconds.popleft()
@@ -118,6 +121,37 @@ class Observed:
         if self._open_s + STEP_S <= seconds_of(now):
             rows.append(self._step()[0])
         return ObservedSteps.of(rows[-(self._closed.maxlen or 0) :])
+
+    def step_now(self, now: datetime) -> Step:
+        """The last ten minutes up to now, off the grid: for what has to be told at once. At first it has too little in it."""
+        start_s = seconds_of(now) - STEP_S
+        return step_of(self._judged(start_s - KEPT_BEFORE_S, start_s + STEP_S + AHEAD_S), start_s, self._preferences, self._variation_deg)
+
+    def closed(self, since: datetime | None = None) -> tuple[Step, ...]:
+        """The closed steps that began at or after since, oldest first: to be kept, and given back to a new store by `give_back`."""
+        return tuple(step for step in self._closed if since is None or step.start_s >= seconds_of(since))
+
+    def give_back(self, steps: Iterable[Step], now: datetime) -> None:
+        """Steps kept from before a restart, in any order, into a store that has none of its own yet. Gaps become steps without any
+        reading; what is off the grid, in the future or given twice is left out. Raises ValueError when there are steps already."""
+        if self._closed or self._columns:
+            raise ValueError("steps can only be given back to a new store: these would come before its own")
+        end_s = seconds_of(floor_step(now))
+        kept = {step.start_s: step for step in steps if step.start_s % STEP_S == 0.0 and step.start_s + STEP_S <= end_s}
+        if kept:
+            most = self._closed.maxlen or 0
+            first_s = max(min(kept), end_s - most * STEP_S)
+            count = round((end_s - first_s) / STEP_S)
+            self._closed.extend(kept.get(at_s, Step(start_s=at_s)) for at_s in (first_s + i * STEP_S for i in range(count)))
+        self._open_s = end_s
+
+    def copy(self) -> "Observed":
+        """As it is now; what is added to either later does not show in the other."""
+        other = Observed(preferences=self._preferences)
+        other.left_out, other._closed = self.left_out.copy(), self._closed.copy()
+        other._columns = {key: column.copy() for key, column in self._columns.items()}
+        other._open_s, other._variation_deg = self._open_s, self._variation_deg
+        return other
 
     def position(self, now: datetime) -> Fix | None:
         """The latest usable fix of the last ten minutes, a clean one first; None without one."""
