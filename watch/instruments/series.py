@@ -95,6 +95,7 @@ class Observed:
         self._closed: deque[Step] = deque(maxlen=max(1, math.ceil(keep_hours * 3600.0 / STEP_S)))
         self._open_s = math.nan
         self._variation_deg = self._preferences.variation_deg
+        self._heard_s: dict[Quantity, float] = {}
 
     def add(self, readings: Iterable[Reading], now: datetime) -> None:
         """Readings as they come, in any order; now: the time at the end of the batch, by the clock they were received by (for a
@@ -111,6 +112,8 @@ class Observed:
                 self.left_out[LeftOut.TOO_MANY_STREAMS] += 1
             elif not self._columns.setdefault(key, _Column()).add(at_s, reading.value, reading.doubtful):
                 self.left_out[LeftOut.TOO_MANY_READINGS] += 1
+            if self._open_s <= at_s <= latest_s and (reading.doubtful is None or reading.doubtful.kind.usable):
+                self._heard_s[reading.quantity] = max(at_s, self._heard_s.get(reading.quantity, at_s))
         self._close(now)
 
     def steps(self, now: datetime) -> ObservedSteps:
@@ -126,6 +129,10 @@ class Observed:
         """The last ten minutes up to now, off the grid: for what has to be told at once. At first it has too little in it."""
         start_s = seconds_of(now) - STEP_S
         return step_of(self._judged(start_s - KEPT_BEFORE_S, start_s + STEP_S + AHEAD_S), start_s, self._preferences, self._variation_deg)
+
+    def heard_at(self, quantity: Quantity) -> datetime | None:
+        """When a usable reading of it was last heard, however long ago; None: never since it was switched on."""
+        return instant_of(self._heard_s[quantity]) if quantity in self._heard_s else None
 
     def closed(self, since: datetime | None = None) -> tuple[Step, ...]:
         """The closed steps that began at or after since, oldest first: to be kept, and given back to a new store by `give_back`."""
@@ -150,7 +157,7 @@ class Observed:
         other = Observed(preferences=self._preferences)
         other.left_out, other._closed = self.left_out.copy(), self._closed.copy()
         other._columns = {key: column.copy() for key, column in self._columns.items()}
-        other._open_s, other._variation_deg = self._open_s, self._variation_deg
+        other._open_s, other._variation_deg, other._heard_s = self._open_s, self._variation_deg, dict(self._heard_s)
         return other
 
     def position(self, now: datetime) -> Fix | None:
@@ -210,6 +217,7 @@ class Observed:
             self.left_out[LeftOut.CLOCK_SET_BACK] += len(self._closed)
             self._closed.clear()
             self._columns.clear()
+            self._heard_s.clear()
             self._open_s = math.nan
         if math.isnan(self._open_s):
             self._open_s = seconds_of(floor_step(now))
