@@ -56,7 +56,7 @@ def seen(now: datetime, early_h: float = 0.0, strength: float = 1.0, *, hours: f
     rows = zip(time.astype(np.int64), mean, plain["pressure_hpa"], latitude, longitude, strict=True)
     nowhere = math.nan
     store = Observed()
-    store.give_back([
+    store.resume([
         Step(start_s=float(s), mean_ms=float(m), gust_ms=1.3 * float(m), pressure_pa=100.0 * float(p), doubts=doubts,
              latitude_deg=float(y) if fixes else nowhere, longitude_deg=float(x) if fixes else nowhere)
         for s, m, p, y, x in rows], now)  # fmt: skip

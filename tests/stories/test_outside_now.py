@@ -64,7 +64,7 @@ def test_over_a_restart_the_beginning_of_the_step_counts() -> None:
     again, now = Observed(), NOON + timedelta(minutes=55)
     store = played(24.0, 33.0, minutes=10.5)
     store.steps(now)
-    again.give_back(store.closed(), now)
+    again.resume(store.closed(), now)
     late = outside_now(again, now, boat=boat(), state=parse_state(boat(), "main: reef 1"))
     assert (late.wind_at, late.position_at) == (NOON, NOON + timedelta(minutes=10))
 
@@ -127,7 +127,7 @@ def test_the_glass_against_the_forecast() -> None:
     time = grid(NOON, 36)
     store = Observed()
     hours = np.arange(24) / 6.0
-    store.give_back([Step(start_s=float(s), pressure_pa=100.0 * (1010.0 - 1.4 * h)) for s, h in
+    store.resume([Step(start_s=float(s), pressure_pa=100.0 * (1010.0 - 1.4 * h)) for s, h in
                      zip(grid(NOON, 24)[:-1].astype(np.int64), hours, strict=True)], NOON + timedelta(hours=4))  # fmt: skip
     forecast = GlassForecast(time=time, hpa=1012.0 - 1.9 / 3.0 * np.arange(37) / 6.0)
     found = outside_now(store, NOON + timedelta(hours=4), boat=boat(), state=parse_state(boat(), ""), glass_forecast=forecast)
@@ -145,7 +145,7 @@ def test_steps_given_back_after_a_restart_are_the_same_and_go_on() -> None:
     now = NOON + timedelta(minutes=31)
     before = store.steps(now)
     again = Observed()
-    again.give_back(store.closed(), now)
+    again.resume(store.closed(), now)
     after = again.steps(now)
     assert after.start.tolist() == before.start.tolist()
     np.testing.assert_array_equal(after.mean_ms, before.mean_ms)
@@ -158,7 +158,7 @@ def test_hours_switched_off_are_steps_without_readings() -> None:
     store = played(24.0, 33.0)
     store.steps(NOON + timedelta(minutes=31))
     again, later = Observed(), NOON + timedelta(hours=2)
-    again.give_back(store.closed(), later)
+    again.resume(store.closed(), later)
     steps = again.steps(later)
     assert len(steps.start) == 12
     assert np.isfinite(steps.mean_ms).tolist() == [True] * 3 + [False] * 9
@@ -168,11 +168,11 @@ def test_hours_switched_off_are_steps_without_readings() -> None:
 def test_steps_from_the_future_off_the_grid_or_too_old_are_left_out() -> None:
     at = float(to_np(NOON).astype(np.int64))
     again = Observed(keep_hours=1.0)
-    again.give_back([Step(start_s=at + 7200.0), Step(start_s=at + 7.0), Step(start_s=at - 90_000.0)], NOON)
+    again.resume([Step(start_s=at + 7200.0), Step(start_s=at + 7.0), Step(start_s=at - 90_000.0)], NOON)
     assert len(again.closed()) == 6
     assert all(math.isnan(s.mean_ms) for s in again.closed())
     with pytest.raises(ValueError, match="only be given back to a new store"):
-        again.give_back([Step(start_s=at - 600.0)], NOON)
+        again.resume([Step(start_s=at - 600.0)], NOON)
 
 
 def test_a_copy_and_its_original_go_their_own_ways() -> None:

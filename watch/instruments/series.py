@@ -135,22 +135,8 @@ class Observed:
         return instant_of(self._heard_s[quantity]) if quantity in self._heard_s else None
 
     def closed(self, since: datetime | None = None) -> tuple[Step, ...]:
-        """The closed steps that began at or after since, oldest first: to be kept, and given back to a new store by `give_back`."""
+        """The closed steps that began at or after since, oldest first: to be kept for `resume`."""
         return tuple(step for step in self._closed if since is None or step.start_s >= seconds_of(since))
-
-    def give_back(self, steps: Iterable[Step], now: datetime) -> None:
-        """Steps kept from before a restart, in any order, into a store that has none of its own yet. Gaps become steps without any
-        reading; what is off the grid, in the future or given twice is left out. Raises ValueError when there are steps already."""
-        if self._closed or self._columns:
-            raise ValueError("steps can only be given back to a new store: these would come before its own")
-        end_s = seconds_of(floor_step(now))
-        kept = {step.start_s: step for step in steps if step.start_s % STEP_S == 0.0 and step.start_s + STEP_S <= end_s}
-        if kept:
-            most = self._closed.maxlen or 0
-            first_s = max(min(kept), end_s - most * STEP_S)
-            count = round((end_s - first_s) / STEP_S)
-            self._closed.extend(kept.get(at_s, Step(start_s=at_s)) for at_s in (first_s + i * STEP_S for i in range(count)))
-        self._open_s = end_s
 
     def copy(self) -> "Observed":
         """As it is now; what is added to either later does not show in the other."""
