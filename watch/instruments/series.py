@@ -97,6 +97,16 @@ class Observed:
         self._variation_deg = self._preferences.variation_deg
         self._heard_s: dict[Quantity, float] = {}
 
+    def resume(self, closed: Iterable[Step], now: datetime) -> None:
+        """Goes on from steps kept before a restart, in any order: before the first reading is added. Ten minutes that are missing among
+        them, or between them and now, are steps in which nothing was seen; steps that are not over yet are left out."""
+        self._begin(now)
+        kept = {step.start_s: step for step in closed if step.start_s < self._open_s}
+        self._closed.clear()
+        if kept:
+            first_s = max(min(kept), self._open_s - (self._closed.maxlen or 1) * STEP_S)
+            self._closed.extend(kept.get(at_s, Step(start_s=at_s)) for at_s in np.arange(first_s, self._open_s, STEP_S).tolist())
+
     def add(self, readings: Iterable[Reading], now: datetime) -> None:
         """Readings as they come, in any order; now: the time at the end of the batch, by the clock they were received by (for a
         recording the latest time in it). Steps that are over are closed after the batch is filed, so that none of it is late."""
