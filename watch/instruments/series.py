@@ -99,9 +99,9 @@ class Observed:
 
     def resume(self, closed: Iterable[Step], now: datetime) -> None:
         """Goes on from steps kept before a restart, in any order: before the first reading is added. Ten minutes that are missing among
-        them, or between them and now, are steps in which nothing was seen; steps that are not over yet are left out."""
+        them, or between them and now, are steps in which nothing was seen; steps off the grid, or not over yet, are left out."""
         self._begin(now)
-        kept = {step.start_s: step for step in closed if step.start_s < self._open_s}
+        kept = {step.start_s: step for step in closed if step.start_s < self._open_s and step.start_s % STEP_S == 0.0}
         self._closed.clear()
         if kept:
             first_s = max(min(kept), self._open_s - (self._closed.maxlen or 1) * STEP_S)
