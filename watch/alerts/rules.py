@@ -240,7 +240,7 @@ def instruments_lost(known: Known) -> Iterator[Situation]:
             )  # fmt: skip
     for link in a.links_down:
         yield Situation(
-            key=f"instruments.link.{slug(link)[:60]}", priority=Priority.CAUTION, title="A link to the instruments is down", text=link,
+            key=f"instruments.link.{slug(link.partition(':')[0])[:60]}", priority=Priority.CAUTION, title="A link to the instruments is down", text=link,
             why=link, clears="the link is up again", group="instruments",
         )  # fmt: skip
 
