@@ -193,6 +193,27 @@ class NoReturn:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Compared:
+    """Her instruments held against the forecast, and what that did to these orders.
+
+    trusted: whether anything was changed by it. hours_early (late: negative) and strength (observed mean wind over forecast), each with
+    its standard deviation; None when not known. changed: what is different from orders by the forecast alone, the most important first.
+    glass: her own glass in words. doubts: readings that are doubtful or were left out.
+    """
+
+    as_of: datetime
+    trusted: bool
+    hours_early: float | None
+    hours_early_sd: float | None
+    strength: float | None
+    strength_sd: float | None
+    words: str
+    changed: tuple[str, ...]
+    glass: str
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class StepRow:
     """One ten-minute step: the plain interpolated forecast at 10 m, and the planning values at the height of the limits."""
 
@@ -261,6 +282,7 @@ class Orders:
     light_events: tuple[tuple[datetime, str], ...] = ()
     height_words: str = ""
     no_return: NoReturn | None = None
+    compared: Compared | None = None
 
     @property
     def next_job(self) -> JobOrder | None:
