@@ -13,7 +13,6 @@ from pathlib import Path
 from tests.watchkeeping import BOAT, ROUTE, HandPost, made_at
 from watch.alerts.book import Alert
 from watch.alerts.rules import Aboard
-from watch.orders.document import Orders
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.passing import Outcome
 from watch.service.stand.rigged import Rigged
@@ -123,7 +122,7 @@ class Days:
     def on(self, kind: str) -> Fault | None:
         return next((f for f in self.faults if f.kind == kind and f.start <= self.true < f.end), None)
 
-    def _aboard(self, now: datetime, orders: Orders | None) -> Aboard:
+    def _aboard(self, now: datetime, rig_state: str) -> Aboard:
         lost_position, lost_wind = self.on("position lost"), self.on("wind lost")
         return Aboard(
             mean_kn=None if lost_wind else 15.0, gust_kn=None if lost_wind else 20.0, working_kn=30.0, hard_kn=40.0,

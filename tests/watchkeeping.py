@@ -12,6 +12,7 @@ from tests.page_demo import demo_orders
 from watch.alerts.book import Acknowledge, AlertBook, Call, Event
 from watch.alerts.rules import Aboard
 from watch.alerts.situation import Priority, Situation
+from watch.alerts.worker import Health
 from watch.orders.document import Orders
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.memory import AckWish, LogWords
@@ -149,6 +150,12 @@ class HandPost:
         return [Situation(key=f"channel.{self.dead}", group="channels", priority=Priority.WARNING, title="A channel does not work",
                           text="Calls do not get through.", why="tried", clears="a call gets through")]  # fmt: skip
 
+    def health(self) -> list[Health]:
+        return []
+
+    def close(self) -> None:
+        pass
+
     def sounded(self) -> list[Call]:
         return [call for call in self.calls if call.sounds]
 
@@ -172,7 +179,7 @@ class Trial:
         """A start of the watch, with what the memory holds."""
         self.keeper = Keeper(
             self.settings, self.memory, self.post, Rigged(self.memory, "", lambda state, entry: state_after_entry(BOAT, state, entry), told),
-            now=self.now, steady_s=self.steady_s, aboard=lambda now, orders: self.aboard, disk_free_mb=lambda: self.disk_free_mb,
+            now=self.now, steady_s=self.steady_s, aboard=lambda now, rig_state: self.aboard, disk_free_mb=lambda: self.disk_free_mb,
         )  # fmt: skip
         return self.keeper
 

@@ -20,15 +20,14 @@ from types import FrameType
 from typing import Any, Protocol
 
 from apscheduler.schedulers.background import BackgroundScheduler
-from apscheduler.triggers.date import DateTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 
-from watch.alerts.dispatcher import Dispatcher
 from watch.faults import BadInputError
 from watch.service.give_out import write_whole
 from watch.service.stand.apart import Apart, ApartError
 from watch.service.stand.given_out import give_out
 from watch.service.stand.health import to_dict
+from watch.service.stand.hearing import Hearing
 from watch.service.stand.incoming import Inbox, worth_reading
 from watch.service.stand.keeper import Keeper
 from watch.service.stand.passing import Outcome, PassInputs, make_pass
@@ -38,14 +37,6 @@ LOG = logging.getLogger("nightorders")
 HEALTH_FILE = "health.json"
 HEALTH_EVERY_S = 30.0
 MOST_FAULTS_IN_A_ROW = 10  # of the second-by-second look: then the process ends, for its manager to start it anew
-
-
-class Ears(Protocol):
-    """What listens to the instruments, looked at once a second."""
-
-    def look(self, keeper: Keeper, now: datetime) -> None: ...
-
-    def close(self) -> None: ...
 
 
 class Errand(Protocol):
@@ -66,26 +57,26 @@ class Setup:
 
     home: Path
     keeper: Keeper
-    dispatcher: Dispatcher
     inbox: Inbox
     write: tuple[str, ...] = ("txt", "json", "html")
     longest_pass_s: float = 600.0
-    ears: Ears | None = None
+    hearing: Hearing | None = None
     errands: tuple[Errand, ...] = ()
     more_gribs: Callable[[], tuple[Path, ...]] = tuple
     serve: Callable[[], None] | None = None  # blocking: the page
     page_at: str = ""
+    clock: Callable[[], datetime] = lambda: datetime.now(UTC)
+    steady_s: Callable[[], float] = time.monotonic
     closes: tuple[Callable[[], None], ...] = ()
 
 
 class Daemon:
     """Stands the watch until it is told to end."""
 
-    def __init__(self, setup: Setup, *, clock: Callable[[], datetime] = lambda: datetime.now(UTC), say: Callable[[str], None] = print) -> None:
-        self._setup, self._keeper, self._clock, self._say = setup, setup.keeper, clock, say
+    def __init__(self, setup: Setup, *, say: Callable[[str], None] = print) -> None:
+        self._setup, self._keeper, self._clock, self._say = setup, setup.keeper, setup.clock, say
         self._apart: Apart[PassInputs, Outcome] = Apart(make_pass)
         self._stop, self._again, self._passing = threading.Event(), threading.Event(), threading.Lock()
-        self._seated: datetime | None = None
         self._scheduler = BackgroundScheduler(timezone=UTC, job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None})
         self._health_at_s = float("-inf")
         self._up = False
@@ -94,10 +85,10 @@ class Daemon:
         """Blocks until SIGTERM, SIGINT or stop() -> the exit code."""
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, self._told_to_end)
-        self._scheduler.add_job(self._look_in, IntervalTrigger(seconds=10), id="inbox", next_run_time=self._clock())
+        self._scheduler.add_job(self._look_in, IntervalTrigger(seconds=10), id="inbox", next_run_time=datetime.now(UTC))
         for errand in self._setup.errands:
             self._scheduler.add_job(self._run_errand, IntervalTrigger(seconds=errand.every.total_seconds()), args=[errand], id=errand.name,
-                                    next_run_time=self._clock() + timedelta(seconds=5))
+                                    next_run_time=datetime.now(UTC) + timedelta(seconds=5))
         self._scheduler.start()
         if self._setup.serve is not None:
             threading.Thread(target=self._serve, name="page", daemon=True).start()
@@ -129,23 +120,21 @@ class Daemon:
 
     def _look(self) -> None:
         now = self._clock()
-        if self._setup.ears is not None:
-            self._setup.ears.look(self._keeper, now)
-        jumped = self._keeper.look(now, time.monotonic())
+        if self._setup.hearing is not None:
+            self._setup.hearing.look(self._keeper, now)
+        jumped = self._keeper.look(now, self._setup.steady_s())
         if jumped:  # every time that the scheduler waits for is wrong now
             for job in self._scheduler.get_jobs():
                 if job.id != "pass":
-                    self._scheduler.modify_job(job.id, next_run_time=now)
-        self._seat(now)
+                    self._scheduler.modify_job(job.id, next_run_time=datetime.now(UTC))
+        self._start_pass(now)
         if time.monotonic() - self._health_at_s >= HEALTH_EVERY_S or jumped:
             self._write_health(now)
 
-    def _seat(self, now: datetime) -> None:
-        """Has the scheduler make the next pass when the keeper wants it."""
-        wanted = now if self._again.is_set() else self._keeper.next_pass_at
-        if wanted != self._seated and not self._passing.locked():
-            self._seated = wanted
-            self._scheduler.add_job(self._pass, DateTrigger(run_date=max(wanted, now)), id="pass", replace_existing=True)
+    def _start_pass(self, now: datetime) -> None:
+        """Has the scheduler make a pass when the keeper wants one, or somebody asked for it."""
+        if (self._again.is_set() or now >= self._keeper.next_pass_at) and not self._passing.locked():
+            self._scheduler.add_job(self._pass, id="pass", replace_existing=True)
 
     def ask_pass(self) -> None:
         """Has a pass made within a second or two; one that is under way is followed by another."""
@@ -165,7 +154,8 @@ class Daemon:
 
     def _one_pass(self) -> None:
         ready = (*self._setup.inbox.ready, *self._setup.more_gribs())
-        inputs = self._keeper.inputs(self._clock(), worth_reading(ready, self._keeper.runs))
+        now, hearing = self._clock(), self._setup.hearing
+        inputs = self._keeper.inputs(now, worth_reading(ready, self._keeper.runs), None if hearing is None else hearing.observed(now))
         try:
             outcome = self._apart.run(inputs, self._setup.longest_pass_s)
         except ApartError as error:
@@ -173,6 +163,8 @@ class Daemon:
                 self._keeper.pass_died(f"the pass {error}", self._clock())
             return
         now = self._clock()
+        if hearing is not None:
+            hearing.glass_forecast = outcome.glass_forecast
         self._keeper.passed(outcome, now)
         if outcome.orders is not None:
             try:
@@ -221,7 +213,7 @@ class Daemon:
     def _write_health(self, now: datetime) -> None:
         self._health_at_s = time.monotonic()
         try:
-            write_health(self._setup.home, to_dict(self._keeper.vitals(now), self._setup.dispatcher.health(), os.getpid()))
+            write_health(self._setup.home, to_dict(self._keeper.vitals(now), self._keeper.post.health(), os.getpid()))
         except BadInputError as error:
             self._keeper.failed("health", str(error), now)
         else:
@@ -231,9 +223,9 @@ class Daemon:
         notify("STOPPING=1")
         self._scheduler.shutdown(wait=False)
         self._apart.close()
-        if self._setup.ears is not None:
-            self._setup.ears.close()
-        self._setup.dispatcher.close()
+        if self._setup.hearing is not None:
+            self._setup.hearing.close()
+        self._keeper.post.close()
         for close in self._setup.closes:
             close()
         (self._setup.home / HEALTH_FILE).unlink(missing_ok=True)

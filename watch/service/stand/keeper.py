@@ -18,6 +18,7 @@ from watch.alerts.situation import Situation
 from watch.alerts.states import State
 from watch.alerts.step import next_step, step
 from watch.faults import BadInputError
+from watch.instruments.series import Observed
 from watch.orders.document import Orders
 from watch.service.stand.baseline import told_of
 from watch.service.stand.clock import Clock
@@ -30,6 +31,7 @@ from watch.when import ShipTime
 
 RULES_EVERY = timedelta(seconds=10)  # judgement: how soon a passed limit is noticed
 SHOWN_EVERY = timedelta(seconds=25)  # a display that hears nothing for 30 s goes stale
+INBOX_FIRST = timedelta(seconds=20)  # a start waits so long for the inbox to be looked into twice
 FIRST_PASS = timedelta(minutes=2)  # judgement: so long the first pass may take before it is said that there are no orders
 GIVEN_PLACE_OLD = timedelta(hours=12)  # judgement: a place the skipper gave himself is asked for again
 
@@ -73,7 +75,7 @@ class Keeper:
 
     def __init__(
         self, settings: Settings, memory: Memory, post: Post, rigged: Rigged, *, now: datetime, steady_s: float,
-        aboard: Callable[[datetime, Orders | None], Aboard] = lambda now, orders: Aboard(),
+        aboard: Callable[[datetime, str], Aboard] = lambda now, rig_state: Aboard(),
         disk_free_mb: Callable[[], float | None] = lambda: None,
     ) -> None:
         self.settings, self.memory, self.post = settings, memory, post
@@ -89,7 +91,7 @@ class Keeper:
         self.orders: Orders | None = self._remembered(memory.latest_orders, "book")
         self.told = self.orders
         self.place: Place | None = self._remembered(memory.last_place, "book")
-        self.next_pass_at, self.next_pass_why = now, "the watch has just begun"
+        self.next_pass_at, self.next_pass_why = now + INBOX_FIRST, "the watch has just begun"
         self._pending: list[Event] = []
         self._rules_at: datetime | None = None
         self._shown_at: datetime | None = None
@@ -99,7 +101,7 @@ class Keeper:
 
     # ---- passes ----------------------------------------------------------------------------------------------------------------
 
-    def inputs(self, now: datetime, gribs: Sequence[Path]) -> PassInputs:
+    def inputs(self, now: datetime, gribs: Sequence[Path], observed: Observed | None = None) -> PassInputs:
         """What the next pass is made from."""
         with self._lock:
             place, s = place_now(self.place, self.orders, now), self.settings
@@ -107,6 +109,7 @@ class Keeper:
                 boat=s.boat, route=s.route, shelters=s.shelters, gribs=tuple(gribs), now=now, rig_state=self._rigged.state,
                 latitude=None if place is None else place.latitude, longitude=None if place is None else place.longitude,
                 ship=s.ship, hours=s.hours, sea_room_nm=s.sea_room_nm,
+                observed=observed,
             )  # fmt: skip
 
     def passed(self, outcome: Outcome, now: datetime) -> list[Call]:
@@ -172,6 +175,11 @@ class Keeper:
             if before is None or place.at < before.at or place.at - before.at >= timedelta(minutes=10) or before.source != place.source:
                 self._keep(lambda: self.memory.add_position(place.at, place.latitude, place.longitude, place.source))
 
+    def keeps(self, write: Callable[[], object]) -> bool:
+        """Writes something else to the store -> whether it is kept; what cannot be written is said."""
+        with self._lock:
+            return self._keep(write)
+
     def acknowledge(self, alert: str, revision: int | None, who: str, where: str, now: datetime) -> str | None:
         """Acknowledges an alert as it was read in that revision; a sentence when that cannot be, else None. It counts when it is kept."""
         with self._lock:
@@ -225,7 +233,7 @@ class Keeper:
 
     def _situations(self, now: datetime) -> list[Situation]:
         self._rules_at = now
-        self._outside = self._aboard(now, self.orders)
+        self._outside = self._aboard(now, self._rigged.state)
         known = Known(
             now=now, orders=self.orders, before=self.told, done=self._rigged.done_since(None if self.orders is None else self.orders.made_at),
             aboard=self._with_place(now), why_no_orders=self.why[:1].upper() + self.why[1:],

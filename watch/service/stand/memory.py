@@ -7,6 +7,7 @@ from typing import Protocol
 
 from watch.alerts.book import AlertBook, Call, Event
 from watch.alerts.situation import Situation
+from watch.alerts.worker import Health
 from watch.orders.document import Orders
 from watch.service.stand.reckoning import Place
 
@@ -74,3 +75,7 @@ class Post(Protocol):
     def events(self, book: AlertBook) -> list[Event]: ...
 
     def situations(self) -> list[Situation]: ...
+
+    def health(self) -> list[Health]: ...
+
+    def close(self) -> None: ...

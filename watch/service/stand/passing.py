@@ -15,12 +15,14 @@ from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
 from watch.forecast.grib import read
+from watch.instruments.series import Observed
 from watch.orders.document import Orders
 from watch.orders.weights import Aims
 from watch.passage.land import Land, load_land
 from watch.passage.route_file import read_route
 from watch.passage.shelters_file import read_shelters
 from watch.service.gather import box_of
+from watch.service.observing import GlassForecast
 from watch.service.one_pass import Asked, one_pass
 from watch.when import ShipTime
 
@@ -40,6 +42,7 @@ class PassInputs:
     ship: ShipTime | None = None
     hours: float | None = None
     sea_room_nm: float | None = None
+    observed: Observed | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +65,7 @@ class Outcome:
     runs: tuple[KnownRun, ...] = ()
     unread: tuple[tuple[str, str], ...] = ()
     faults: tuple[str, ...] = ()
+    glass_forecast: GlassForecast | None = None
 
 
 @dataclass
@@ -95,12 +99,13 @@ class Passer:
                 boat=boat, route=route, forecasts=tuple(forecasts), now=inputs.now, state=_state(boat, inputs.rig_state),
                 ship=inputs.ship, latitude=inputs.latitude, longitude=inputs.longitude, hours=inputs.hours, shelters=shelters,
                 land=self._land_in(box) if asks_land else None, sea_room=inputs.sea_room_nm is not None,
-                aims=Aims() if inputs.sea_room_nm is None else Aims(sea_room_nm=inputs.sea_room_nm),
+                aims=Aims() if inputs.sea_room_nm is None else Aims(sea_room_nm=inputs.sea_room_nm), observed=inputs.observed,
             )  # fmt: skip
             made = one_pass(asked)
         except BadInputError as error:
             return Outcome(orders=None, why="; ".join(str(error).splitlines()), runs=runs, unread=unread)
-        return Outcome(orders=made.orders, runs=runs, unread=unread, faults=made.faults)
+        glass = None if made.against is None else made.against.glass_forecast
+        return Outcome(orders=made.orders, runs=runs, unread=unread, faults=made.faults, glass_forecast=glass)
 
     def _read(self, paths: tuple[Path, ...], box: Box) -> tuple[list[Forecast], list[tuple[str, str]]]:
         """The forecasts of all files that can be read, and a sentence for each that cannot; read anew only when a file is another."""

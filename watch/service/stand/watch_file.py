@@ -11,6 +11,8 @@ from watch.alerts.config import AlertsConfig, contradictions
 from watch.boat.boat_file import read_boat, read_toml
 from watch.boat.rig import UnknownStateError, parse_state
 from watch.faults import BadInputError, Fault, Strict, faults_of
+from watch.instruments.config import InstrumentsConfig
+from watch.instruments.config import contradictions as unheard
 from watch.passage.route_file import read_route
 from watch.passage.shelters_file import read_shelters
 from watch.when import ShipTime
@@ -57,6 +59,7 @@ class WatchConfig(Strict):
 
     stand: StandConfig
     alerts: AlertsConfig
+    instruments: InstrumentsConfig = InstrumentsConfig()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +96,7 @@ class WatchFile:
         return [
             f"{self.path}: boat {self.boat}, route {self.route}, {len(self.shelters)} shelters file(s).",
             f"Forecasts come in at {self.config.stand.inbox}; after each pass it writes: {', '.join(self.config.stand.write) or 'nothing'}.",
+            f"Instruments: {', '.join(link.name for _, link in self.config.instruments.placed()) or 'none'}.",
             f"Called by: {'; '.join(channels)}.",
         ]
 
@@ -106,6 +110,7 @@ def read_watch_file(path: Path) -> WatchFile:
         raise BadInputError(path, faults_of(error, WatchConfig)) from None
     found = WatchFile(path=path, config=config)
     faults = [Fault(f"alerts{'.' if f.place else ''}{f.place}", f.found, f.expected) for f in contradictions(config.alerts)]
+    faults += [Fault(f"instruments{'.' if f.place else ''}{f.place}", f.found, f.expected) for f in unheard(config.instruments)]
     faults += list(_in_the_files(found))
     if faults:
         raise BadInputError(path, faults)
