@@ -23,6 +23,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from watch.orders.document import Orders
+from watch.passage.land import Land
 from watch.render.as_json import as_json, plain
 from watch.render.page import Served, content_policy, render_notice, render_page
 from watch.render.page_parts import PageAlert, PageHealth, Place
@@ -45,7 +46,7 @@ HEADERS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Latest:
-    """What is to be shown now. orders None: there are none, and health or alerts say why."""
+    """What is to be shown now. orders None: there are none, and health or alerts say why. land: for the map, from service.map_land."""
 
     now: datetime
     orders: Orders | None
@@ -53,6 +54,7 @@ class Latest:
     alerts: tuple[PageAlert, ...] = ()
     previous: Orders | None = None
     places: tuple[Place, ...] = ()
+    land: Land | None = None
     invented: bool = False
 
 
@@ -115,7 +117,7 @@ class Page:
             return HTMLResponse(render_notice("no-orders", health=latest.health, alerts=latest.alerts, served=served), 503)
         return HTMLResponse(render_page(
             latest.orders, now=latest.now, health=latest.health, alerts=latest.alerts, previous=latest.previous,
-            places=latest.places, served=served, invented=latest.invented,
+            places=latest.places, land=latest.land, served=served, invented=latest.invented,
         ))  # fmt: skip
 
     def reading(self, show: Callable[[Latest, Right], Response]) -> Callable[[Request], Response]:
