@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from watch.orders.document import Orders
 from watch.render.coast import Box
 from watch.render.page_parts import Place
-from watch.render.symbols import number, tag
+from watch.render.symbols import tag
 
 WIDTH, LEAST_HEIGHT, MOST_HEIGHT, EDGE = 360, 190, 420, 30
 FAR_NM = 600.0  # judgement: a place beyond this is pointed to, not drawn: the track would shrink to a dot
@@ -103,6 +103,9 @@ class Labels:
     """Texts put one after the other, the weightiest first: each where it lies on no other and on nothing marked, else left out."""
 
     height: float
+    width: float = WIDTH
+    letter: float = LETTER
+    line: float = LINE
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
 
     def mark(self, spot: Spot, half: float) -> None:
@@ -111,26 +114,33 @@ class Labels:
 
     def put(self, text: str, spot: Spot, klass: str = "", *, off: float = 9.0, must: bool = False, below: str = "") -> str:
         """A text beside a spot, and a second line below it -> its <text>; nothing when there is no room, unless it must be there."""
-        wide, high = max(len(text), len(below)) * LETTER, LINE * (2 if below else 1)
-        places = _beside(spot, off, wide, high)
+        found = self.find((text, below) if below else (text,), spot, off=off, must=must)
+        if found is None:
+            return ""
+        lines = [(text, found[1] + self.line - 3.0)] + ([(below, found[1] + 2 * self.line - 3.0)] if below else [])
+        return "".join(tag("text", line, x=found[0], y=at, klass=f"halo {klass}".strip()) for line, at in lines)
+
+    def find(self, lines: Sequence[str], spot: Spot, *, off: float, must: bool = False) -> Spot | None:
+        """The upper left corner of a text beside a spot, which is then taken; None when there is no room and it need not be there."""
+        wide, high = max(map(len, lines)) * self.letter, self.line * len(lines)
+        places = self._beside(spot, off, wide, high)
         free = next((p for p in places if self._free(p, wide, high)), places[0] if must else None)
         if free is None:
-            return ""
-        x, y = min(max(free[0], 3.0), WIDTH - 3.0 - wide), min(max(free[1], 1.0), self.height - 1.0 - high)
+            return None
+        x, y = min(max(free[0], 3.0), self.width - 3.0 - wide), min(max(free[1], 1.0), self.height - 1.0 - high)
         self.taken.append((x, y, x + wide, y + high))
-        lines = [(text, y + LINE - 3.0)] + ([(below, y + 2 * LINE - 3.0)] if below else [])
-        return "".join(tag("text", line, x=x, y=at, klass=f"halo {klass}".strip()) for line, at in lines)
+        return x, y
 
     def _free(self, at: Spot, wide: float, high: float) -> bool:
         left, top, right, bottom = at[0], at[1], at[0] + wide, at[1] + high
-        if left < 3 or right > WIDTH - 3 or top < 1 or bottom > self.height - 1:
+        if left < 3 or right > self.width - 3 or top < 1 or bottom > self.height - 1:
             return False
         return not any(left < r and west < right and top < b and north < bottom for west, north, r, b in self.taken)
 
-
-def _beside(spot: Spot, off: float, wide: float, high: float) -> Sequence[Spot]:
-    """Right, left, under, over, and the four corners: where the upper left corner of a text may be."""
-    x, y = spot
-    right, left, middle, level = x + off, x - off - wide, x - wide / 2, y - high / 2
-    under, over = y + off - 1, y - off - high + 2
-    return (right, level), (left, level), (middle, under), (middle, over), (right, under), (right, over), (left, under), (left, over)
+    def _beside(self, spot: Spot, off: float, wide: float, high: float) -> Sequence[Spot]:
+        """Right, left, under, over, and the four corners: where the upper left corner of a text may be."""
+        x, y = spot
+        inside = min(max(x - wide / 2, 3.0), self.width - 3.0 - wide)
+        right, left, middle, level = x + off, x - off - wide, inside, y - high / 2
+        under, over = y + off - 1, y - off - high + 2
+        return (right, level), (left, level), (middle, under), (middle, over), (right, under), (right, over), (left, under), (left, over)

@@ -11,6 +11,8 @@ from watch.render.page_parts import Place
 from watch.render.symbols import path, tag
 from watch.render.text import when
 
+MOST_FAR = 4
+POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
 SAME_WAY_DEG = 12.0  # judgement: far places that lie nearly the same way are one pointer, with the nearest's name
 
 
@@ -60,13 +62,13 @@ def with_places(frame: Frame, orders: Orders, places: tuple[Place, ...], labels:
         x, y = here[place]
         below = f"turn by {when(orders, turns[place].when)}" if place in turns else ""
         drawn.over.append(tag("path", d=path([(x, y - 6), (x + 6, y), (x, y + 6), (x - 6, y)], close=True), klass="place"))
-        drawn.over.append(labels.put(place.name, (x, y), "strong", below=below))
+        drawn.over.append(labels.put(place.name, (x, y), "strong", below=below, must=bool(below)))
     drawn.over.extend(_pointers(frame, orders, [p for p in places if p not in here], labels))
     return drawn
 
 
 def _pointers(frame: Frame, orders: Orders, far: list[Place], labels: Labels) -> Iterator[str]:
-    """An arrow at the edge for each way in which places lie that are not drawn, with the nearest's name and distance."""
+    """An arrow at the edge for each way in which places lie that are not drawn, with the nearest's name and distance, where there is room."""
     shown: list[float] = []
     for place in sorted(far, key=lambda p: distance_nm(orders, p)):
         bearing = bearing_deg(orders, place)
@@ -74,9 +76,26 @@ def _pointers(frame: Frame, orders: Orders, far: list[Place], labels: Labels) ->
             continue
         shown.append(bearing)
         tip = _edge(frame, bearing)
-        labels.mark(tip, 8.0)
-        yield tag("path", d=_arrow(tip, bearing), klass="place")
-        yield labels.put(f"{place.name}, {distance_nm(orders, place):.0f} miles", tip, "small", off=11.0)
+        said = labels.put(place.name, tip, "small", off=11.0, below=f"{distance_nm(orders, place):.0f} miles")
+        if said:
+            yield tag("path", d=_arrow(tip, bearing), klass="place") + said
+
+
+def far_words(orders: Orders, places: Iterable[Place]) -> str:
+    """The places that are too far to draw, the nearest first, with distance and point of the compass; empty when there are none."""
+    far = sorted((p for p in places if not is_near(orders, p)), key=lambda p: distance_nm(orders, p))
+    said = [f"{p.name} {distance_nm(orders, p):.0f} miles {compass(bearing_deg(orders, p))}" for p in far[:MOST_FAR]]
+    more = f"; and {len(far) - MOST_FAR} more" if len(far) > MOST_FAR else ""
+    return f"Too far to draw: {'; '.join(said)}{more}." if said else ""
+
+
+def compass(bearing: float) -> str:
+    """A bearing as one of the sixteen points.
+
+    >>> compass(11.0), compass(12.0), compass(355.0), compass(247.5)
+    ('N', 'NNE', 'N', 'WSW')
+    """
+    return POINTS[round(bearing / 22.5) % 16]
 
 
 def _edge(frame: Frame, bearing: float) -> Spot:
