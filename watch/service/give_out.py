@@ -74,8 +74,8 @@ def need(module: str, extra: str) -> ModuleType:
         ) from None
 
 
-def write_whole(path: Path, content: bytes) -> None:
-    """Writes beside the file and moves it into place, so that no reader ever meets half of it."""
+def write_whole(path: Path, content: bytes, mode: int = 0o644) -> None:
+    """Writes beside the file and moves it into place, so that no reader ever meets half of it, nor one who may not read it any."""
     try:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
@@ -83,7 +83,7 @@ def write_whole(path: Path, content: bytes) -> None:
                 file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
-            os.chmod(beside, 0o644)
+            os.chmod(beside, mode)
             os.replace(beside, path)
         except BaseException:
             Path(beside).unlink(missing_ok=True)

@@ -88,7 +88,7 @@ class Page:
 
     def right(self, request: Request) -> Right:
         if self.access.needs_no_passphrase:
-            return Right.ACKNOWLEDGE
+            return self.access.most
         return self.sessions.right(request.cookies.get(COOKIE), self.clock_s())
 
     async def guard(self, request: Request, go_on: Callable[[Request], Awaitable[Response]]) -> Response:
