@@ -173,6 +173,14 @@ class Page:
             return error(503, "there are no orders")
         return Response(as_json(latest.orders), media_type="application/json")
 
+    def health(self, latest: Latest, _: Right) -> Response:
+        """How the watch is, for another program that looks after it: 503 when it is not well or has no orders."""
+        health, orders = latest.health, latest.orders
+        well = health.well and orders is not None
+        made = None if orders is None else orders.made_at
+        said = {"well": well, "orders_made_at": made, "checked_at": health.checked_at, "next_at": health.next_at, "parts": health.parts}
+        return JSONResponse(plain(said), 200 if well else 503)
+
     def mark(self, latest: Latest, right: Right) -> Response:
         at = {"now": latest.now, "checked_at": latest.health.checked_at, "next_at": latest.health.next_at}
         return JSONResponse({"mark": mark_of(latest, right), **plain(at)})
@@ -185,7 +193,7 @@ def make_app(source: Source, access: Access, clock_s: Callable[[], float] = time
         routes=[
             Route("/", page.page), Route("/orders.json", page.reading(page.orders)), Route("/mark", page.reading(page.mark)),
             Route("/alerts.json", page.reading(lambda latest, _: JSONResponse(plain(latest.alerts)))),
-            Route("/health.json", page.reading(lambda latest, _: JSONResponse(plain(latest.health.parts)))),
+            Route("/health", page.reading(page.health)),
             Route("/openapi.json", lambda _: JSONResponse(page.described)), Route("/ack", page.acknowledge, methods=["POST"]),
             Route("/sign-in", page.sign_in, methods=["POST"]), Route("/sign-out", page.sign_out, methods=["POST"]),
         ],
