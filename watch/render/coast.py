@@ -1,4 +1,4 @@
-"""The coast for a map's box from the land mask, as fine as the map can show and never less land than the mask has. It is no chart."""
+"""The coast for a map's box from the land mask, as fine as the map can show, with every islet the mask has. It is no chart."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -39,7 +39,8 @@ class Coast:
 def coast(land: Land, box: Box, step_deg: tuple[float, float]) -> Coast:
     """The land, a map's box and what one dot of the map spans in latitude and longitude [deg] -> its outlines.
 
-    Cells are put together to blocks of about a dot: a block with any land in it is land, so nothing the mask has is lost.
+    Cells are put together to blocks of about a dot: a block with any land in it is land, so no islet of the mask is
+    lost; smoothing then moves a line by less than a block.
     """
     across = [max(1, int(step * CELLS)) for step in step_deg]
     while True:
