@@ -64,7 +64,7 @@ def _coast(land: Land, box: Box, high: int, wide: int) -> Coast:
     unknown = ~(here[:, None] & there[None, :])
 
     def rings(cells: Flags) -> tuple[Floats, ...]:
-        blocks = cells.reshape(len(rows) // high, high, len(columns) // wide, wide).any(axis=(1, 3))
+        blocks = np.asarray(cells.reshape(len(rows) // high, high, len(columns) // wide, wide).any(axis=(1, 3)))
         corners = ((simplified(ring, SMOOTH) * (high, wide) + (first_row, first_column)) / CELLS for ring in outlines(blocks))
         return tuple(np.column_stack((90.0 - c[:, 0], c[:, 1] - 180.0)) for c in corners)
 
@@ -94,7 +94,8 @@ def outlines(cells: Flags) -> Iterator[Floats]:
             follows.setdefault((r + r0, c + c0), []).append((r + r1, c + c1))
     while follows:
         begin = next(iter(follows))
-        ring, at = [], begin
+        ring: list[tuple[int, int]] = []
+        at = begin
         while at != begin or not ring:
             ring.append(at)
             ends = follows[at]
