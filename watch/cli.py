@@ -13,6 +13,7 @@ COMMANDS = {
     "stand": "stand:stand",
     "ack": "ack:ack",
     "rehearse": "rehearse:rehearse",
+    "passphrase": "passphrase:passphrase",
 }
 """Name -> module in watch.commands, and the command in it; in the order in which help lists them."""
 

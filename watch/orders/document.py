@@ -160,7 +160,8 @@ class ShelterOrder:
     turn_by: the last good turn, None when there is none; distance, arrivals (when 10, 50 and 90 in 100 are there), daylight (nearly all
     arrive by day) and chance are for a turn then, or for the best turn when none is good. gust_kn: the gust met on the way (or holding
     on, running off) that the planning share of the weather stays below. miles_lost_nm: to the destination, by going there first.
-    sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known.
+    sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known. latitude_deg, longitude_deg:
+    off its entrance; None for what is no place.
     """
 
     name: str
@@ -179,6 +180,8 @@ class ShelterOrder:
     words: str
     rank: int
     windows: tuple[TurnWindow, ...] = ()
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

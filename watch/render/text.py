@@ -8,6 +8,7 @@ from itertools import groupby
 from watch.orders.document import Compared, JobOrder, Orders, PlanSpan, WindBlock
 from watch.orders.tell import percent
 from watch.passage.position import show_position
+from watch.render.changes import NOTHING, ChangeLine, changes
 from watch.render.glance import shuts_first
 
 WIDTH = 80
@@ -15,15 +16,19 @@ NAME_WIDTH = 10
 SHELTER_KINDS = ("harbour", "anchorage", "lee")
 
 
-def as_text(orders: Orders) -> str:
-    """Orders -> text of at most 80 columns, ending in a newline."""
-    return "\n".join(line.rstrip() for line in _lines(orders)) + "\n"
+def as_text(orders: Orders, previous: Orders | None = None) -> str:
+    """Orders, and those before them when known -> text of at most 80 columns, ending in a newline."""
+    return "\n".join(line.rstrip() for line in _lines(orders, previous)) + "\n"
 
 
-def _lines(orders: Orders) -> Iterator[str]:
+def _lines(orders: Orders, previous: Orders | None) -> Iterator[str]:
     yield from _head(orders)
     yield ""
     yield from _first(orders)
+    if previous is not None:
+        yield from _title("CHANGED SINCE THE LAST ORDERS")
+        for change in changes(previous, orders) or (ChangeLine(words=NOTHING, heavy=False),):
+            yield from _wrap(f"{'!' if change.heavy else '-'} {change.words}", "  ")
     if orders.missing:
         yield from _title("NOT KNOWN")
         for line in orders.missing:

@@ -4,12 +4,12 @@ Everything that must outlast a loss of power goes through the store before it co
 every channel and the watch goes on from memory.
 """
 
-import sqlite3
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
+from sqlite3 import Error as StoreError
 from threading import RLock
 
 from watch.alerts.book import Acknowledge, AlertBook, Call, Event, Timing
@@ -275,7 +275,7 @@ class Keeper:
         """Writes to the store; what cannot be written is said, and the watch goes on."""
         try:
             write()
-        except (sqlite3.Error, OSError, BadInputError) as error:
+        except (StoreError, OSError, BadInputError) as error:
             self._failure("book", f"the watch cannot write its book ({error}); what is acknowledged now may be lost if the power goes")
             return False
         self._failure("book", "")
@@ -284,6 +284,6 @@ class Keeper:
     def _remembered(self, read, what: str):  # type: ignore[no-untyped-def]
         try:
             return read()
-        except (sqlite3.Error, OSError, BadInputError) as error:
+        except (StoreError, OSError, BadInputError) as error:
             self._failure(what, f"the watch cannot read its book ({error})")
             return None

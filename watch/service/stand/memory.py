@@ -33,7 +33,7 @@ class LogWords:
 
 
 class Memory(Protocol):
-    """What outlasts a loss of power. Each call is kept when it returns; it raises sqlite3.Error, OSError or BadInputError otherwise."""
+    """What outlasts a loss of power. Each call is kept when it returns; it raises the database's Error, OSError or BadInputError otherwise."""
 
     @property
     def said(self) -> Sequence[str]:
