@@ -26,6 +26,9 @@ shelters = ["shelters-north-atlantic.toml"]
 rig_state = "main: reef 1"
 write = ["txt", "json", "html", "ics", "short"]
 
+[page]
+port = 8470
+
 [[alerts.terminal]]
 name = "terminal"
 """

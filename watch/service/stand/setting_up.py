@@ -17,18 +17,23 @@ from watch.instruments.config import InstrumentsConfig
 from watch.instruments.log_line import Kind, LogEntry
 from watch.passage.route_file import read_route
 from watch.service.gather import parse_position
+from watch.service.give_out import need
 from watch.service.home import book_of
 from watch.service.listening import Listening
+from watch.service.page_config import load_access
+from watch.service.rehearsal import MADE
 from watch.service.stand.daemon import Setup, disk_free_mb
 from watch.service.stand.hearing import Hearing
 from watch.service.stand.housekeeping import Housekeeping
 from watch.service.stand.incoming import Inbox
 from watch.service.stand.keeper import Keeper, Settings
+from watch.service.stand.page_source import KeeperSource
 from watch.service.stand.reckoning import Place
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.store_memory import StoreMemory
 from watch.service.stand.watch_file import WatchFile
 from watch.service.store.store import Store
+from watch.service.web_access import Access
 from watch.when import ShipTime
 
 Clock = Callable[[], datetime]
@@ -64,11 +69,17 @@ def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, positi
     )  # fmt: skip
     if place is not None:
         keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source="the skipper"))
+    access, source = load_access(found.path), KeeperSource(keeper, clock, invented=(home / MADE).exists())
     inbox = Inbox(folder=_in_home(home, config.stand.inbox), cache=home / "unpacked")
     return Setup(
         home=home, keeper=keeper, inbox=inbox, write=config.stand.write, longest_pass_s=config.stand.longest_pass_min * 60.0,
         hearing=hearing, errands=(Housekeeping(store, inbox),), clock=clock, steady_s=steady_s, closes=(store.close,),
+        serve=partial(_serve, source, access), page_at=f"http://{access.address}:{access.port}/",
     )  # fmt: skip
+
+
+def _serve(source: KeeperSource, access: Access) -> None:
+    need("watch.service.web", "page").serve(source, access)
 
 
 def _listening(config: InstrumentsConfig, store: Store) -> Listening | None:

@@ -15,6 +15,7 @@ from watch.instruments.config import InstrumentsConfig
 from watch.instruments.config import contradictions as unheard
 from watch.passage.route_file import read_route
 from watch.passage.shelters_file import read_shelters
+from watch.service.page_config import PageConfig
 from watch.when import ShipTime
 
 FileName = Annotated[str, Field(min_length=1, description="a file, reckoned from the folder of this one", examples=["boat-sloop.toml"])]
@@ -60,6 +61,7 @@ class WatchConfig(Strict):
     stand: StandConfig
     alerts: AlertsConfig
     instruments: InstrumentsConfig = InstrumentsConfig()
+    page: PageConfig = PageConfig()
 
 
 @dataclass(frozen=True, kw_only=True)
