@@ -36,6 +36,7 @@ from watch.service.stand.tell_systemd import notify
 LOG = logging.getLogger("nightorders")
 HEALTH_FILE = "health.json"
 HEALTH_EVERY_S = 30.0
+FIRST_LOOK_S = 100.0  # so long the first pass waits for the inbox to be looked through
 MOST_FAULTS_IN_A_ROW = 10  # of the second-by-second look: then the process ends, for its manager to start it anew
 
 
@@ -80,6 +81,7 @@ class Daemon:
         self._scheduler = BackgroundScheduler(timezone=UTC, job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None})
         self._health_at_s = float("-inf")
         self._up = False
+        self._began_s = time.monotonic()
 
     def run(self) -> int:
         """Blocks until SIGTERM, SIGINT or stop() -> the exit code."""
@@ -133,6 +135,8 @@ class Daemon:
 
     def _start_pass(self, now: datetime) -> None:
         """Has the scheduler make a pass when the keeper wants one, or somebody asked for it."""
+        if self._keeper.pass_at is None and not self._setup.inbox.settled and time.monotonic() - self._began_s < FIRST_LOOK_S:
+            return
         if (self._again.is_set() or now >= self._keeper.next_pass_at) and not self._passing.locked():
             self._scheduler.add_job(self._pass, id="pass", replace_existing=True)
 
@@ -258,4 +262,4 @@ def log_to_stderr() -> None:
     """The process's own log, for the service manager's journal."""
     logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)sZ %(levelname)s %(message)s", datefmt="%Y-%m-%dT%H:%M:%S")
     logging.Formatter.converter = time.gmtime
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)  # that a slow job is still running is no news

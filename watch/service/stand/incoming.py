@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from watch.faults import BadInputError
-from watch.forecast.inbox import InboxLook, Seen, look, tidy
+from watch.forecast.inbox import InboxLook, Seen, Verdict, look, tidy
 from watch.forecast.trial import read_apart
 from watch.service.stand.passing import KnownRun
 
@@ -22,6 +22,7 @@ class Inbox:
     trial_s: float = 300.0
     ready: tuple[Path, ...] = ()
     refused: tuple[tuple[str, str], ...] = ()
+    settled: bool = False  # every file there has been looked into, or found not to be whole
     _seen: Mapping[str, Seen] = field(default_factory=dict)
 
     def look(self, now: datetime) -> bool:
@@ -31,6 +32,7 @@ class Inbox:
         self._seen = found.seen
         before, self.ready = self.ready, tuple(path for ready in found.ready for path in ready.paths)
         self.refused = found.refused
+        self.settled = all(state.verdict is not Verdict.NEW for state in found.seen.values())
         return self.ready != before
 
     def _fault_in(self, path: Path) -> str | None:

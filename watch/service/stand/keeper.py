@@ -31,7 +31,6 @@ from watch.when import ShipTime
 
 RULES_EVERY = timedelta(seconds=10)  # judgement: how soon a passed limit is noticed
 SHOWN_EVERY = timedelta(seconds=25)  # a display that hears nothing for 30 s goes stale
-INBOX_FIRST = timedelta(seconds=20)  # a start waits so long for the inbox to be looked into twice
 FIRST_PASS = timedelta(minutes=2)  # judgement: so long the first pass may take before it is said that there are no orders
 GIVEN_PLACE_OLD = timedelta(hours=12)  # judgement: a place the skipper gave himself is asked for again
 
@@ -91,7 +90,7 @@ class Keeper:
         self.orders: Orders | None = self._remembered(memory.latest_orders, "book")
         self.told = self.orders
         self.place: Place | None = self._remembered(memory.last_place, "book")
-        self.next_pass_at, self.next_pass_why = now + INBOX_FIRST, "the watch has just begun"
+        self.next_pass_at, self.next_pass_why = now, "the watch has just begun"
         self._pending: list[Event] = []
         self._rules_at: datetime | None = None
         self._shown_at: datetime | None = None
