@@ -64,6 +64,21 @@ def test_no_rule_of_accessibility_is_broken_by_day_or_by_night(night: str, opene
     assert broken_rules(page) == []
 
 
+@pytest.mark.source("wcag-1")
+@pytest.mark.parametrize("what", ["calls", "no orders", "sign in"])
+def test_no_rule_of_accessibility_is_broken_where_something_can_be_done(what: str, opened: Any, served: Any) -> None:
+    """The buttons to acknowledge, in both palettes; and the two pages that stand in for the page."""
+    calls = (alarm(), alarm(priority="warning", name="b"), alarm(priority="caution", awaits=False, name="c"))
+    source = FixedSource(None if what == "no orders" else demo_orders(), calls)
+    access = {"read_hash": hash_passphrase(PASSPHRASE, b"0123456789abcdef")} if what == "sign in" else {}
+    page = opened(*PHONE, expects=("401", "503"), bypass_csp=True)
+    page.goto(served(source, **access))
+    assert broken_rules(page) == []
+    if what == "calls":
+        page.click("#colours")
+        assert broken_rules(page) == []
+
+
 @pytest.mark.parametrize("size", [PHONE, DESKTOP])
 @pytest.mark.parametrize("night", NIGHTS)
 def test_nothing_is_cut_off_at_the_side(night: str, size: tuple[int, int], opened: Any, tmp_path: Path) -> None:
@@ -75,6 +90,7 @@ def test_nothing_is_cut_off_at_the_side(night: str, size: tuple[int, int], opene
         return [...svg.querySelectorAll('text')].filter(t => { const b = t.getBoundingClientRect();
             return b.left < frame.left - 1 || b.right > frame.right + 1; }).map(t => t.textContent); })""")
     assert outside == []
+    assert page.evaluate("(e => e.scrollWidth - e.clientWidth)(document.querySelector('.wide'))") <= 0, "the table of winds is all there"
 
 
 def test_the_first_screen_of_a_phone_has_what_a_woken_sailor_needs(opened: Any, tmp_path: Path) -> None:
@@ -253,6 +269,31 @@ def test_without_the_network_the_page_stays_and_says_since_when(opened: Any, ser
     page.clock.run_for(16_000)
     page.wait_for_selector("#stale", state="hidden")
     assert not page.title().startswith("OLD")
+
+
+def test_without_orders_the_page_waits_for_them_and_says_when_nobody_answers(opened: Any, served: Any) -> None:
+    source = FixedSource(None, (alarm(),), well=False)
+    page = opened(*PHONE, expects=("503", "Failed to load resource", "ERR_CONNECTION"))
+    page.clock.install(time=demo_orders().made_at + timedelta(minutes=2))
+    page.goto(served(source))
+    assert "THERE ARE NO ORDERS" in page.inner_text("main")
+    page.click(".ack button")
+    page.wait_for_selector(".alert:not(.awaits)")
+    assert len(source.acknowledged) == 1
+    served.stop()
+    page.clock.run_for(80_000)
+    page.wait_for_selector("#stale", state="visible")
+    assert "NO LONGER UPDATED" in page.inner_text("#stale")
+
+
+def test_orders_that_come_at_last_take_the_place_of_the_notice(opened: Any, served: Any) -> None:
+    source = FixedSource(None)
+    page = opened(*PHONE, expects=("503",))
+    page.clock.install(time=demo_orders().made_at + timedelta(minutes=2))
+    page.goto(served(source))
+    source.orders = demo_orders()
+    page.clock.run_for(16_000)
+    page.wait_for_selector("#next")
 
 
 def test_signing_in_gives_only_the_right_of_the_passphrase(opened: Any, served: Any) -> None:
