@@ -21,7 +21,7 @@ from tests.browser.conftest import ARGUMENTS, CHROMIUM
 from tests.page_demo import FixedSource, alarm, among_islands, demo_orders, not_good_enough
 from watch.orders.document import Orders
 from watch.render.page import render_page
-from watch.service.map_land import land_of_map
+from watch.service.map_land import LandAtHand, land_of_map
 from watch.service.web import Latest, make_app
 from watch.service.web_access import Access
 
@@ -29,14 +29,13 @@ TIMES = 9
 PAINT = "performance.getEntriesByName('first-contentful-paint').map(e => e.startTime)[0]"
 
 
-class WithLand(FixedSource):
-    """All that a page can hold: land, shelters, what changed, two calls."""
+class WithChanges(FixedSource):
+    """All that a page can hold: shelters, what changed, two calls; the land comes beside it."""
 
     def latest(self) -> Latest:
         shown = super().latest()
         return Latest(
             now=shown.now, orders=shown.orders, health=shown.health, alerts=shown.alerts, previous=not_good_enough(),
-            land=land_of_map(among_islands()),
         )  # fmt: skip
 
 
@@ -85,7 +84,7 @@ def _serve() -> tuple[str, uvicorn.Server]:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = int(free.getsockname()[1])
-    app = make_app(WithLand(among_islands(), (alarm(), alarm(name="b"))), Access(port=port))
+    app = make_app(WithChanges(among_islands(), (alarm(), alarm(name="b"))), Access(port=port), lands=LandAtHand())
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", lifespan="off", ws="none"))
     threading.Thread(target=server.run, daemon=True).start()
     while not server.started:

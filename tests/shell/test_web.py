@@ -1,14 +1,19 @@
 """The page's server: who may read, who may acknowledge, what is refused and how; fuzzed from its own description."""
 
 import itertools
+import threading
 from typing import Any
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from tests.page_demo import FixedSource, alarm, demo_orders, health
+from tests.page_demo import FixedSource, alarm, among_islands, demo_orders, health
 from watch.faults import BadInputError
+from watch.passage.land import Land
+from watch.render.map_svg import NO_LAND, WITH_LAND
 from watch.render.page_parts import PageHealth
+from watch.service import map_land
 from watch.service.web import HEADERS, Latest, make_app
 from watch.service.web_access import Access, Bucket, Right, Sessions, hash_passphrase, matches
 
@@ -203,6 +208,46 @@ def test_the_mark_changes_with_what_is_shown_and_not_with_the_time() -> None:
     second = made.get("/mark").json()["mark"]
     source.well = False
     assert len({first, second, made.get("/mark").json()["mark"]}) == 3
+
+
+def test_land_is_never_waited_for_and_the_page_renews_itself_when_it_is_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    go_on, asked = threading.Event(), []
+    land = Land(cells=np.ones((120, 120), dtype=bool), north_row=51 * 120, west_column=149 * 120)
+
+    def slow(*box: float) -> Land:
+        asked.append(box)
+        assert go_on.wait(10)
+        return land
+
+    map_land._read.cache_clear()
+    monkeypatch.setattr(map_land, "load_land", slow)
+    lands = map_land.LandAtHand()
+    made = TestClient(make_app(FixedSource(among_islands()), Access(), lands=lands), base_url="http://localhost:8470")
+    first = made.get("/mark").json()["mark"]
+    assert NO_LAND in made.get("/").text, "the page is there before the land is"
+    go_on.set()
+    assert lands._reader is not None
+    lands._reader.join(10)
+    assert made.get("/mark").json()["mark"] != first
+    assert WITH_LAND in made.get("/").text
+    assert len(asked) == 1, "asked for once, however often the page is loaded"
+    map_land._read.cache_clear()
+
+
+def test_a_broken_mask_is_no_reason_for_no_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*box: float) -> Land:
+        raise BadInputError("the mask", ["cannot be read"])
+
+    map_land._read.cache_clear()
+    monkeypatch.setattr(map_land, "load_land", broken)
+    lands = map_land.LandAtHand()
+    made = TestClient(make_app(FixedSource(among_islands()), Access(), lands=lands), base_url="http://localhost:8470")
+    assert made.get("/").status_code == 200
+    assert lands._reader is not None
+    lands._reader.join(10)
+    answer = made.get("/")
+    assert answer.status_code == 200
+    assert NO_LAND in answer.text
 
 
 def test_health_that_is_unwell_is_on_the_page() -> None:

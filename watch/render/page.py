@@ -55,8 +55,8 @@ def page_file(name: str) -> str:
 @cache
 def content_policy() -> str:
     """What the page may do: its own style and script, by their hashes, and nothing from anywhere else."""
-    style, script = (_hash(page_file(name)) for name in ("page.css", "page.js"))
-    return f"default-src 'none'; style-src '{style}'; script-src '{script}'; img-src data:; base-uri 'none'"
+    style, page, notice = (_hash(page_file(name)) for name in ("page.css", "page.js", "notice.js"))
+    return f"default-src 'none'; style-src '{style}'; script-src '{page}' '{notice}'; img-src data:; base-uri 'none'"
 
 
 def _hash(text: str) -> str:
@@ -103,10 +103,11 @@ def render_notice(
     alerts: tuple[PageAlert, ...] = (),
     served: Served | None = None,
 ) -> str:
-    """A page for when there is no page: kind 'sign-in', or 'no-orders', which says so loudly and loads itself again."""
+    """A page for when there is no page: kind 'sign-in', or 'no-orders', which says so loudly and loads itself again when there is news."""
     template = _environment().get_template("notice.html.j2")
     style = Markup(page_file("page.css"))
-    return template.render(kind=kind, wrong=wrong, health=health, alerts=_by_weight(alerts), served=served, style=style)
+    return template.render(kind=kind, wrong=wrong, health=health, alerts=_by_weight(alerts), served=served, style=style,
+                           script=Markup(page_file("notice.js")))  # fmt: skip
 
 
 def _stamp(instant: datetime) -> str:

@@ -27,6 +27,7 @@ from watch.passage.land import Land
 from watch.render.as_json import as_json, plain
 from watch.render.page import Served, content_policy, render_notice, render_page
 from watch.render.page_parts import PageAlert, PageHealth, Place
+from watch.service.map_land import LandAtHand
 from watch.service.web_access import ATTEMPTS, ATTEMPTS_PER_S, REQUESTS, REQUESTS_PER_S, Access, Bucket, Right, Sessions
 from watch.service.web_openapi import description
 
@@ -46,7 +47,7 @@ HEADERS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Latest:
-    """What is to be shown now. orders None: there are none, and health or alerts say why. land: for the map, from service.map_land."""
+    """What is to be shown now. orders None: there are none, and health or alerts say why."""
 
     now: datetime
     orders: Orders | None
@@ -54,7 +55,6 @@ class Latest:
     alerts: tuple[PageAlert, ...] = ()
     previous: Orders | None = None
     places: tuple[Place, ...] = ()
-    land: Land | None = None
     invented: bool = False
 
 
@@ -68,11 +68,19 @@ class Source(Protocol):
         """Acknowledges the alert as it was read in that revision; a sentence when that cannot be, else None."""
 
 
-def mark_of(latest: Latest, right: Right) -> str:
+class Lands(Protocol):
+    """Where the land on the map comes from; must not make anybody wait."""
+
+    def of(self, orders: Orders, places: tuple[Place, ...] = ()) -> Land | None:
+        """The land round the map, as far as it is at hand."""
+
+
+def mark_of(latest: Latest, right: Right, land: Land | None = None) -> str:
     """A short text that changes when what is shown changes, but not with the time alone."""
     shown = {
         "made": None if latest.orders is None else latest.orders.made_at.isoformat(), "right": int(right),
         "alerts": plain(latest.alerts), "parts": plain(latest.health.parts), "next": plain(latest.health.next_at),
+        "land": None if land is None else [land.north_row, land.west_column],
     }  # fmt: skip
     return hashlib.sha256(json.dumps(shown, sort_keys=True).encode()).hexdigest()[:16]
 
@@ -80,8 +88,8 @@ def mark_of(latest: Latest, right: Right) -> str:
 class Page:
     """The handlers, with the sessions and the limits they share."""
 
-    def __init__(self, source: Source, access: Access, clock_s: Callable[[], float] = time.monotonic):
-        self.source, self.access, self.clock_s = source, access, clock_s
+    def __init__(self, source: Source, access: Access, clock_s: Callable[[], float] = time.monotonic, lands: Lands | None = None):
+        self.source, self.access, self.clock_s, self.lands = source, access, clock_s, lands
         self.sessions = Sessions()
         self.requests, self.attempts = Bucket(REQUESTS, REQUESTS_PER_S), Bucket(ATTEMPTS, ATTEMPTS_PER_S)
         self.described = description()
@@ -112,13 +120,17 @@ class Page:
         if right < Right.READ:
             return HTMLResponse(render_notice("sign-in"), 401)
         latest = self.source.latest()
-        served = Served(mark=mark_of(latest, right), may_acknowledge=right >= Right.ACKNOWLEDGE)
+        land = self.land(latest)
+        served = Served(mark=mark_of(latest, right, land), may_acknowledge=right >= Right.ACKNOWLEDGE)
         if latest.orders is None:
             return HTMLResponse(render_notice("no-orders", health=latest.health, alerts=latest.alerts, served=served), 503)
         return HTMLResponse(render_page(
             latest.orders, now=latest.now, health=latest.health, alerts=latest.alerts, previous=latest.previous,
-            places=latest.places, land=latest.land, served=served, invented=latest.invented,
+            places=latest.places, land=land, served=served, invented=latest.invented,
         ))  # fmt: skip
+
+    def land(self, latest: Latest) -> Land | None:
+        return None if self.lands is None or latest.orders is None else self.lands.of(latest.orders, latest.places)
 
     def reading(self, show: Callable[[Latest, Right], Response]) -> Callable[[Request], Response]:
         """A handler for those who may read."""
@@ -183,12 +195,14 @@ class Page:
 
     def mark(self, latest: Latest, right: Right) -> Response:
         at = {"now": latest.now, "checked_at": latest.health.checked_at, "next_at": latest.health.next_at}
-        return JSONResponse({"mark": mark_of(latest, right), **plain(at)})
+        return JSONResponse({"mark": mark_of(latest, right, self.land(latest)), **plain(at)})
 
 
-def make_app(source: Source, access: Access, clock_s: Callable[[], float] = time.monotonic) -> Starlette:
-    """The page as an application; clock_s gives seconds that only go forward."""
-    page = Page(source, access, clock_s)
+def make_app(
+    source: Source, access: Access, clock_s: Callable[[], float] = time.monotonic, lands: Lands | None = None
+) -> Starlette:  # fmt: skip
+    """The page as an application; clock_s gives seconds that only go forward, lands the land on the map (None: it is not drawn)."""
+    page = Page(source, access, clock_s, lands)
     return Starlette(
         routes=[
             Route("/", page.page), Route("/orders.json", page.reading(page.orders)), Route("/mark", page.reading(page.mark)),
@@ -207,7 +221,7 @@ def serve(source: Source, access: Access) -> None:
     import uvicorn
 
     uvicorn.run(
-        make_app(source, access), host=access.address, port=access.port, log_level="warning", access_log=False, server_header=False,
+        make_app(source, access, lands=LandAtHand()), host=access.address, port=access.port, log_level="warning", access_log=False, server_header=False,
         proxy_headers=False, limit_concurrency=64, timeout_keep_alive=20,
     )  # fmt: skip
 

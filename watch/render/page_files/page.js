@@ -17,18 +17,19 @@
     var minutes = Number(document.getElementById("clock").dataset.offset);
     return new Date(ms + minutes * 60000).toISOString().slice(11, 16);
   }
+  function say(e, words) { if (e.textContent !== words) { e.textContent = words; } }
   function tick() {
     var t = now();
-    document.getElementById("clock").textContent = clock(t);
+    say(document.getElementById("clock"), clock(t));
     all("[data-until]").forEach(function (e) {
       var left = Date.parse(e.dataset.until) - t, gone = left < -59999;
-      e.textContent = gone ? span(left) + " ago" : left < 60000 ? "now" : "in " + span(left);
+      say(e, gone ? span(left) + " ago" : left < 60000 ? "now" : "in " + span(left));
       e.classList.toggle("gone", left < 60000);
     });
-    all("[data-since]").forEach(function (e) { e.textContent = span(t - Date.parse(e.dataset.since)) + " ago"; });
+    all("[data-since]").forEach(function (e) { say(e, span(t - Date.parse(e.dataset.since)) + " ago"); });
     all("[data-age-from]").forEach(function (e) {
       var hours = Number(e.dataset.ageFrom) + (t - Date.parse(body.dataset.made)) / 3600000;
-      e.textContent = Math.floor(hours) + " h old";
+      say(e, Math.floor(hours) + " h old");
     });
     all("[data-call]").forEach(function (e) { e.classList.toggle("due", t >= Date.parse(e.dataset.call)); });
     stale(t);
@@ -44,7 +45,7 @@
     } else if (age > Number(body.dataset.oldHours) * 3600000) { words = "OLD: these orders were made " + span(age) + " ago. Do not lean on them."; }
     else if (age < -600000) { words = "THE CLOCK IS WRONG, or these orders are: they were made " + span(age) + " from now."; }
     var box = document.getElementById("stale");
-    if (box.textContent !== words) { box.textContent = words; }
+    say(box, words);
     box.hidden = !words;
     document.title = (words ? "OLD · " : waiting().length ? "CALL · " : "") + "Night orders · " + document.querySelector("h1").textContent;
   }

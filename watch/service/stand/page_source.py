@@ -4,7 +4,6 @@ from collections.abc import Callable
 from datetime import datetime
 
 from watch.render.page_parts import page_alerts
-from watch.service.map_land import land_of_map
 from watch.service.stand.health import page_health
 from watch.service.stand.keeper import Keeper
 from watch.service.web import Latest
@@ -21,7 +20,7 @@ class KeeperSource:
         vitals, told = self._keeper.vitals(now), self._keeper.told
         return Latest(
             now=now, orders=vitals.orders, health=page_health(vitals, self._keeper.post.health()), alerts=page_alerts(self._keeper.book),
-            previous=told if told is not vitals.orders else None, land=None if vitals.orders is None else land_of_map(vitals.orders), invented=self._invented,
+            previous=told if told is not vitals.orders else None, invented=self._invented,
         )  # fmt: skip
 
     def acknowledge(self, alert: str, revision: int, who: str, where: str) -> str | None:
