@@ -23,7 +23,7 @@ from watch.service.store.opening import (
     trouble_of,
 )
 from watch.service.store.salvage import finish, mend
-from watch.service.store.times import text_of
+from watch.service.store.times import is_torn, text_of
 
 T = TypeVar("T")
 Work = Callable[[sqlite3.Connection], T]
@@ -196,6 +196,8 @@ class Memory:
         built, unread = [], 0
         for row in rows:
             try:
+                if is_torn(row):
+                    raise ValueError("zeros where there was text")
                 built.append(build(*row))
             except (ValueError, TypeError, KeyError):
                 unread += 1

@@ -109,7 +109,8 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
         db.execute("BEGIN IMMEDIATE")  # shows whether it can be written
         db.execute("ROLLBACK")
         if thorough or not _is_checked(db):
-            look_through(db)
+            if not is_sound(db):
+                raise DamagedError("its parts do not fit together")
             _mark_checked(db)
     except sqlite3.Error as error:
         if db is not None:
@@ -126,11 +127,14 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
     return db
 
 
-def look_through(db: sqlite3.Connection) -> None:
-    """Reads every page of an open file. Raises DamagedError for what does not fit together."""
-    found = [str(row[0]) for row in db.execute("PRAGMA integrity_check(3)")]
-    if found != ["ok"]:
-        raise DamagedError("; ".join(found))
+def is_sound(db: sqlite3.Connection) -> bool:
+    """Reads every page of an open file: does all of it fit together?"""
+    try:
+        return [str(row[0]) for row in db.execute("PRAGMA integrity_check(1)")] == ["ok"]
+    except sqlite3.Error as error:
+        if trouble_of(error) is Trouble.DAMAGED:
+            return False
+        raise
 
 
 def _look(db: sqlite3.Connection, path: Path) -> None:
@@ -175,11 +179,12 @@ def _bad(path: Path, sentence: str) -> Exception:
 def open_to_read(path: Path) -> sqlite3.Connection:
     """The file as it can be had where nothing can be written: itself, or a copy in memory, or what can be saved of it, or nothing."""
     with contextlib.suppress(sqlite3.Error, DamagedError, OSError):
+        if is_beheaded(path):
+            raise DamagedError
         db = connect(path, "ro")
         try:
             _look(db, path)
-            if version_of(db) == VERSION:
-                look_through(db)
+            if version_of(db) == VERSION and is_sound(db):
                 return db
         except BaseException:
             db.close()
