@@ -4,12 +4,13 @@ import os
 import random
 import shutil
 import sqlite3
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.service.stores import NOON, after, lines_of, verdict
+from tests.service.stores import NOON, after, lines_of, quick_folder, verdict
 from watch.service.store import Store, opening
 
 PAGE = 4096
@@ -29,9 +30,15 @@ def text_of_line(k: int) -> str:
 
 
 @pytest.fixture(scope="module")
-def grown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[int]]:
+def quick() -> Iterator[Path]:
+    with tempfile.TemporaryDirectory(dir=quick_folder()) as folder:
+        yield Path(folder)
+
+
+@pytest.fixture(scope="module")
+def grown(quick: Path) -> tuple[Path, list[int]]:
     """A file with 40 lines in it and 40 more beside it, and how long what lies beside it was after each of these."""
-    folder = tmp_path_factory.mktemp("grown")
+    folder = quick / "grown"
     sizes = []
     with Store.open(folder / "watch.db", NOON) as store:
         for k in range(40):
@@ -90,8 +97,8 @@ def full_store(folder: Path) -> tuple[Path, set[str], set[str]]:
 
 
 @pytest.fixture(scope="module")
-def full(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, set[str], set[str]]:
-    return full_store(tmp_path_factory.mktemp("full"))
+def full(quick: Path) -> tuple[Path, set[str], set[str]]:
+    return full_store(quick / "full")
 
 
 def whole_texts(path: Path, torn: set[int], wanted: set[str]) -> set[str]:
