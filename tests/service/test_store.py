@@ -426,7 +426,7 @@ def test_who_has_a_damaged_file_open_goes_on_in_the_new_one(path: Path) -> None:
         with open(path, "r+b") as file:
             file.seek((leaf - 1) * 4096)
             file.write(bytes(4096))
-        elsewhere(f"with Store.open(path, now) as store:\n    store.look_through()\n    assert 'damaged' in store.said[0]", path)
+        elsewhere("with Store.open(path, now) as store:\n    store.look_through()\n    assert 'damaged' in store.said[0]", path)
         wish = command.ask_ack("job.reef_3", "skipper", after(301))
         number = daemon.add_log("after the repair", after(302), "skipper")
     with Store.open(path, after(303)) as store:

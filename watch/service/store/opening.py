@@ -52,6 +52,8 @@ def trouble_of(error: sqlite3.Error) -> Trouble:
     code = getattr(error, "sqlite_errorcode", None)
     if code is None:
         return Trouble.OTHER
+    if code == sqlite3.SQLITE_IOERR_SHMSIZE:  # no room for the index of what was written last
+        return Trouble.FULL
     return Trouble.DAMAGED if code in _READ_ERRORS else _BY_CODE.get(code & 0xFF, Trouble.OTHER)
 
 
@@ -106,7 +108,8 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
         db.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
         if version_of(db) < VERSION:
             migrate(db)
-        db.execute("BEGIN IMMEDIATE")  # shows whether it can be written
+        db.execute("BEGIN IMMEDIATE")
+        db.execute(f"PRAGMA user_version = {VERSION}")  # shows whether it can be written: to begin alone is let through
         db.execute("ROLLBACK")
         if thorough or not _is_checked(db):
             if not is_sound(db):

@@ -42,8 +42,7 @@ def mend(path: Path, now: datetime) -> str:
     whole = salvaged_of(path)
     part = path.with_name(path.name + ".salvaged-part")
     try:
-        for old in (part, path.with_name(part.name + "-journal")):
-            old.unlink(missing_ok=True)
+        _clear(part)
         target = connect(part)
         try:
             said = salvage_into(target, path)
@@ -59,7 +58,15 @@ def mend(path: Path, now: datetime) -> str:
     except OSError as error:
         full = Trouble.FULL.value
         raise CannotWriteError(f"it is damaged, and {full if error.errno == 28 else error.strerror}") from None
+    finally:
+        _clear(part)
     return f"The watch's memory was damaged. {said} The damaged file is kept as {aside.name}."
+
+
+def _clear(part: Path) -> None:
+    for file in (part, part.with_name(part.name + "-journal")):
+        with contextlib.suppress(OSError):
+            file.unlink(missing_ok=True)
 
 
 def finish(path: Path, now: datetime) -> None:
