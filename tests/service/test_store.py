@@ -171,7 +171,7 @@ def test_a_corrected_line_keeps_what_it_said_before(path: Path) -> None:
 
 
 def test_a_line_is_kept_whatever_was_typed(path: Path) -> None:
-    typed = ["", " två rev 20 min ☂ ", "a\nb", "'; DROP TABLE log_line; --", "\udcf6 from an odd terminal", "x" * 100_000]
+    typed = ["", " två rev 20 min ☂ ", "a\nb", "'; DROP TABLE log_line; --", "\udcf6 from an odd terminal", "x" * 100_000, "\ufffd from a copied page"]
     with Store.open(path, NOON) as store:
         for k, line in enumerate(typed):
             store.add_log(line, after(k), "skipper")
@@ -187,6 +187,20 @@ def test_the_track_holds_positions_and_nothing_else(path: Path) -> None:
         for bad in (math.nan, 91.0, math.inf):
             with pytest.raises(ValueError, match="is no position"):
                 store.add_position(after(3), bad, 0.0, "GP/RMC")
+
+
+def test_a_line_of_which_the_text_is_torn_is_left_out_aloud(path: Path) -> None:
+    with Store.open(path, NOON) as store:
+        for k in range(4):
+            store.add_log(f"line {k}", after(k), "skipper")
+    db = sqlite3.connect(path)
+    db.execute("UPDATE log_line SET line = CAST(x'ff00' AS TEXT) WHERE id = 2")
+    db.execute("UPDATE log_line SET line = CAST(x'6c6900' AS TEXT) WHERE id = 3")
+    db.commit()
+    db.close()
+    with Store.open(path, NOON) as store:
+        assert [line.line for line in store.log_lines()] == ["line 0", "line 3"]
+        assert store.said == ("What cannot be read any more is left out: lines of the log, 2.",)
 
 
 def steps(count: int, start: datetime = NOON) -> list[Step]:

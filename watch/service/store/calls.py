@@ -86,12 +86,12 @@ class Calls(Memory):
     def acks_wanted(self) -> list[AckWanted]:
         """Those not taken up yet, in the order in which they were asked for."""
         query = f"SELECT {_ACK_COLUMNS} FROM ack WHERE taken_at IS NULL ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query).fetchall()), _wanted, "acknowledgement")
+        return self._each(self._read(lambda db: db.execute(query).fetchall()), _wanted, "acknowledgements")
 
     def acks(self, since: datetime) -> list[AckWanted]:
         """All asked for at or after a time, taken up or not, in order."""
         query = f"SELECT {_ACK_COLUMNS} FROM ack WHERE at >= ? ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _wanted, "acknowledgement")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _wanted, "acknowledgements")
 
     def ack_taken(self, ids: Iterable[int], at: datetime, outcome: str = "") -> None:
         """The watch has taken these up; outcome: why they could not be followed, empty when they were. One taken up before stays so."""
@@ -114,7 +114,7 @@ class Calls(Memory):
     def events(self, since: datetime) -> list[EventKept]:
         """What was called or done at or after a time, in the order in which it was kept."""
         query = "SELECT id, at, kind, alert, data FROM event WHERE at >= ? ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _event, "event")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _event, "events")
 
 
 def _name(what: "str | Alert | Member | Situation") -> str:

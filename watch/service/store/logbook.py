@@ -54,11 +54,11 @@ class Logbook(Memory):
         rows = self._read(lambda db: db.execute("SELECT id, at, by, line, corrects FROM log_line ORDER BY id").fetchall())
         texts: dict[int, list[str]] = {}
         first: dict[int, tuple[str, str]] = {}
-        for row, at, by, line, corrects in self._each(rows, lambda *row: row, "line of the log"):
+        for row, at, by, line, corrects in self._each(rows, lambda *row: row, "lines of the log"):
             about = row if corrects is None else corrects  # a correction whose line is lost stands for itself
             first.setdefault(about, (at, by))
             texts.setdefault(about, []).append(line)
-        lines = self._each(((row, *first[row], lines) for row, lines in texts.items()), _line, "line of the log")
+        lines = self._each(((row, *first[row], lines) for row, lines in texts.items()), _line, "lines of the log")
         return sorted((one for one in lines if since is None or one.at >= since), key=lambda one: (one.at, one.id))
 
 

@@ -202,7 +202,7 @@ class Memory:
             except (ValueError, TypeError, KeyError):
                 unread += 1
         if unread:
-            self._say(f"{unread} {what} of the store cannot be read and {'is' if unread == 1 else 'are'} left out.")
+            self._say(f"What cannot be read any more is left out: {what}, {unread}.")
         return built
 
 

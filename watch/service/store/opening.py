@@ -9,6 +9,7 @@ from enum import Enum
 from pathlib import Path
 
 from watch.service.store.schema import APPLICATION, HIGHEST_BELIEVED, NEVER_THROWN_AWAY, TABLES, VERSION, migrate, tables_of, version_of
+from watch.service.store.times import text_or_torn
 
 BUSY_S = 15.0  # how long a transaction waits for another process
 WAL_LIMIT_BYTES = 4 * 1024 * 1024
@@ -87,6 +88,7 @@ def connect(path: Path, mode: str = "rwc") -> sqlite3.Connection:
     """A connection that begins no transaction by itself, for use under one's own lock from any thread. mode: rwc, rw or ro."""
     uri = f"{path.absolute().as_uri()}?mode={mode}"
     db = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+    db.text_factory = text_or_torn
     for pragma in ("synchronous = FULL", "fullfsync = ON", "cell_size_check = ON", "trusted_schema = OFF"):
         db.execute(f"PRAGMA {pragma}")
     return db

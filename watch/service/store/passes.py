@@ -45,7 +45,7 @@ class Passes(Memory):
     def passes(self, since: datetime) -> list[PassKept]:
         """The passes made at or after a time, in the order in which they were kept."""
         query = "SELECT id, made_at, next_wake, sentence, orders IS NOT NULL FROM pass_kept WHERE made_at >= ? ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _kept, "pass")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _kept, "passes")
 
     def _first_readable(self, where: str, values: tuple[str, ...]) -> "Orders | None":
         """Newest first, until one reads. Orders of another form, or torn, are passed over, and that is said."""

@@ -137,7 +137,6 @@ def _source(path: Path) -> sqlite3.Connection | None:
         return None
     try:
         source = connect(path, "ro")
-        source.text_factory = lambda raw: raw.decode("utf-8", "replace")
         source.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.Error:
         return None

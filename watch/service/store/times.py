@@ -39,10 +39,22 @@ def legible(words: str) -> str:
     return words.replace("\0", "").encode("utf-8", "backslashreplace").decode()
 
 
+def text_or_torn(raw: bytes) -> str:
+    """The bytes of a kept text -> the text; bytes that are none -> one that counts as torn.
+
+    >>> is_torn([text_or_torn(b"reef")]), is_torn([text_or_torn(b"\\xff\\xfe")])
+    (False, True)
+    """
+    try:
+        return raw.decode()
+    except UnicodeDecodeError:
+        return "\0"
+
+
 def is_torn(values: Iterable[object]) -> bool:
-    """Whether a text among these holds zeros or bytes that are no text.
+    """Whether a text among these holds zeros, which no kept text does.
 
     >>> is_torn([1, "reef"]), is_torn(["re\\0\\0"])
     (False, True)
     """
-    return any(isinstance(value, str) and ("\0" in value or "\ufffd" in value) for value in values)
+    return any(isinstance(value, str) and "\0" in value for value in values)
