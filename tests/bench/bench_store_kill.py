@@ -11,7 +11,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from tests.service.stores import NOON, after, verdict
-from tests.service.test_store_kill import kill_at_random, missing_of
+from tests.service.test_store_kill import kill_at_random, missing_of, until_the_first_word_s
 from watch.service.store import Store
 from watch.service.store.opening import is_sound
 
@@ -21,10 +21,12 @@ AT_A_TIME = 500
 def kills(count: int) -> int:
     """Kills a writer so often, in files of their own after every AT_A_TIME; the number of things lost."""
     told_of = spoke_of = lost = 0
+    with tempfile.TemporaryDirectory() as folder:
+        longest_s = 4.0 * until_the_first_word_s(Path(folder) / "watch.db")
     for begun in range(0, count, AT_A_TIME):
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "watch.db"
-            told, spoke = kill_at_random(path, min(AT_A_TIME, count - begun), random.Random(begun), 0.035)
+            told, spoke = kill_at_random(path, min(AT_A_TIME, count - begun), random.Random(begun), longest_s)
             missing = missing_of(path, told)
             told_of, spoke_of, lost = told_of + len(told), spoke_of + spoke, lost + len(missing)
             print(f"{begun + AT_A_TIME} kills, {spoke_of} while it wrote; {told_of} things told of, {lost} lost; file: {verdict(path)}", flush=True)

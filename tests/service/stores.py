@@ -4,6 +4,7 @@ import os
 import signal
 import sqlite3
 import sys
+import warnings
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,7 +21,9 @@ def after(minutes: float) -> datetime:
 def in_child(work: Callable[[int], None]) -> tuple[int, int]:
     """Runs work(pipe to write to) in a child process; its id and the pipe to read from. The child ends without any of our clean-up."""
     readable, writable = os.pipe()
-    child = os.fork()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # other tests may have left threads: the child touches none of them
+        child = os.fork()
     if child == 0:  # pragma: no cover
         status = 1
         try:

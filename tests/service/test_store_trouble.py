@@ -88,6 +88,19 @@ def test_the_next_start_on_a_full_disk_can_read_and_writes_once_there_is_room(sm
     assert set(lines_of(path)) == told | {"there is room"}
 
 
+def test_who_only_reads_sees_what_others_write_once_there_is_room(small_disk: Path) -> None:
+    path = small_disk / "watch.db"
+    told = begun(path)
+    filler = fill(small_disk)
+    with Store.open(path, NOON) as page:
+        assert not page.keeps
+        filler.unlink()
+        with Store.open(path, NOON) as daemon:
+            daemon.add_log("there is room", NOON, "skipper")
+            assert {line.line for line in page.log_lines()} == told | {"there is room"}
+            assert page.keeps
+
+
 def test_what_was_not_yet_in_the_file_is_read_on_a_full_disk_too(small_disk: Path, tmp_path: Path) -> None:
     """After a loss of power what was written last lies beside the file."""
     with Store.open(tmp_path / "first.db", NOON) as store:

@@ -181,8 +181,9 @@ def _bad(path: Path, sentence: str) -> Exception:
     return BadInputError(path, [sentence])
 
 
-def open_to_read(path: Path) -> sqlite3.Connection:
-    """The file as it can be had where nothing can be written: itself, or a copy in memory, or what can be saved of it, or nothing."""
+def open_to_read(path: Path) -> tuple[sqlite3.Connection, bool]:
+    """The file as it can be had where nothing can be written: itself, or what can be read of it copied into memory, or nothing. And
+    whether it is a copy."""
     with contextlib.suppress(sqlite3.Error, DamagedError, OSError):
         if is_beheaded(path):
             raise DamagedError
@@ -190,12 +191,12 @@ def open_to_read(path: Path) -> sqlite3.Connection:
         try:
             _look(db, path)
             if version_of(db) == VERSION and is_sound(db):
-                return db
+                return db, False
         except BaseException:
             db.close()
             raise
         db.close()
-    return _copy_in_memory(path)
+    return _copy_in_memory(path), True
 
 
 def _copy_in_memory(path: Path) -> sqlite3.Connection:
