@@ -72,7 +72,7 @@ def missing_of(path: Path, told: list[tuple[str, int, str]]) -> list[tuple[str, 
 
 def test_nothing_told_of_is_lost_however_often_the_writer_is_killed(tmp_path: Path) -> None:
     path = tmp_path / "watch.db"
-    longest_s = 4.0 * until_the_first_word_s(tmp_path / "first" / "watch.db")
+    longest_s = 2.5 * until_the_first_word_s(tmp_path / "first" / "watch.db")
     told, spoke = kill_at_random(path, KILLS, random.Random(20260516), longest_s)
     assert spoke >= KILLS // 8, f"only {spoke} of {KILLS} were killed while they wrote: the test tests nothing"
     assert spoke < KILLS, "none was killed while it opened the store"

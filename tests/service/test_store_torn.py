@@ -165,6 +165,27 @@ def test_every_line_and_acknowledgement_in_a_whole_page_is_saved(
         assert len(store.log_lines()) == len(got_lines) + 1
 
 
+@pytest.mark.parametrize("seed", range(10))
+def test_power_lost_while_it_is_brought_into_the_file_costs_nothing(
+    full: tuple[Path, set[str], set[str]], tmp_path: Path, seed: int
+) -> None:
+    """Then any page that also lies beside the file, whole, can be half written in it, and the file can be longer than it was."""
+    path, lines, acks = copied(full[0], tmp_path / "x"), full[1], full[2]
+    wal, dice = path.with_name("watch.db-wal").read_bytes(), random.Random(seed)
+    beside = sorted({int.from_bytes(wal[at : at + 4], "big") for at in range(32, len(wal), FRAME)})
+    assert len(beside) > 5
+    with open(path, "r+b") as file:
+        for page in dice.sample(beside, dice.randrange(1, len(beside))):
+            file.seek((page - 1) * PAGE + dice.choice([0, 512, 2048]))
+            file.write(dice.randbytes(dice.choice([512, 2048])))
+    with Store.open(path, NOON) as store:
+        assert {one.line for one in store.log_lines()} == lines
+        assert {one.alert for one in store.acks(NOON)} == acks
+        store.prune(NOON)
+        assert store.said == ()
+    assert verdict(path) == "ok"
+
+
 def test_what_lies_beside_an_empty_file_is_not_thrown_away(tmp_path: Path, full: tuple[Path, set[str], set[str]]) -> None:
     path = copied(full[0], tmp_path / "x")
     path.unlink()

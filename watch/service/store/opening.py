@@ -2,7 +2,6 @@
 
 import contextlib
 import os
-import shutil
 import sqlite3
 import tempfile
 from enum import Enum
@@ -14,6 +13,7 @@ from watch.service.store.times import text_or_torn
 BUSY_S = 15.0  # how long a transaction waits for another process
 WAL_LIMIT_BYTES = 4 * 1024 * 1024
 WAL_HEADER_BYTES = 32
+READ_BYTES = 1024 * 1024
 CHECKED = "store: checked since the computer was started"
 BOOT = Path("/proc/sys/kernel/random/boot_id")
 
@@ -77,6 +77,24 @@ def size_of(path: Path) -> int:
         return os.stat(path).st_size
     except OSError:
         return 0
+
+
+_KEPT_OPEN: dict[tuple[int, int], int] = {}
+
+
+def bytes_of(path: Path) -> bytes:
+    """All of a file that may be open elsewhere in this process. It is never closed again: closing it would let go of every lock that
+    SQLite holds on it for this process. Raises OSError."""
+    there = os.stat(path)
+    handle = _KEPT_OPEN.get((there.st_dev, there.st_ino))
+    if handle is None:
+        handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        there = os.fstat(handle)
+        _KEPT_OPEN[there.st_dev, there.st_ino] = handle
+    parts: list[bytes] = []
+    while piece := os.pread(handle, READ_BYTES, sum(map(len, parts))):
+        parts.append(piece)
+    return b"".join(parts)
 
 
 def is_beheaded(path: Path) -> bool:
@@ -209,7 +227,7 @@ def _copy_in_memory(path: Path) -> sqlite3.Connection:
             copy = Path(folder) / "copy.db"
             for of, to in ((path, copy), (wal_of(path), wal_of(copy))):
                 with contextlib.suppress(FileNotFoundError):
-                    shutil.copyfile(of, to)
+                    to.write_bytes(bytes_of(of))
             salvage_into(memory, copy)
     except (OSError, sqlite3.Error):
         memory.close()
