@@ -4,13 +4,16 @@ import os
 import signal
 import sqlite3
 import sys
+import tempfile
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from watch.service.store import Store
 
+PAGE = 4096  # bytes
 NOON = datetime(2026, 5, 16, 12, 0, tzinfo=UTC)
 
 
@@ -71,7 +74,21 @@ def lines_of(path: Path) -> list[str]:
         return [line.line for line in store.log_lines()]
 
 
+@contextmanager
+def quick_place() -> Iterator[Path]:
+    """A folder in it, gone afterwards."""
+    with tempfile.TemporaryDirectory(dir=quick_folder()) as folder:
+        yield Path(folder)
+
+
 def quick_folder() -> Path | None:
     """Where a file is written without waiting for a disk, for what is only read afterwards; None: the usual place."""
     memory = Path("/dev/shm")
     return memory if memory.is_dir() and os.access(memory, os.W_OK) else None
+
+
+def zero_page(path: Path, page: int) -> None:
+    """Fills one page of a file, counted from 1, with zeros."""
+    with open(path, "r+b") as file:
+        file.seek((page - 1) * PAGE)
+        file.write(bytes(PAGE))

@@ -1,11 +1,7 @@
-"""What the store keeps and gives back: topic by topic, over versions, and from several hands at once."""
+"""What the store keeps and gives back, topic by topic."""
 
 import math
-import os
 import sqlite3
-import subprocess
-import sys
-import threading
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -14,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.page_demo import demo_orders, not_good_enough
-from tests.service.stores import NOON, after, all_of, in_child, lines_of, verdict
+from tests.service.stores import NOON, after, lines_of
 from watch.alerts.book import Acknowledge, AlertBook, Call, Refused, Silence
 from watch.alerts.situation import Priority, Situation
 from watch.alerts.step import step as alert_step
@@ -25,7 +21,6 @@ from watch.instruments.series import Observed
 from watch.instruments.steps import ObservedSteps, Step
 from watch.render.as_json import as_json
 from watch.service.store import Store
-from watch.service.store.schema import VERSION
 from watch.when import from_np
 
 REEF = Situation(key="job.reef_3", priority=Priority.WARNING, title="Reef 3", text="Take it in by 22:40.", why="gust 38 kn, limit 34",
@@ -288,206 +283,3 @@ def test_what_is_old_is_thinned_and_log_and_acknowledgements_never(path: Path) -
         assert (len(store.log_lines()), len(store.acks(NOON)), len(store.events(NOON))) == (1, 1, 0)
         assert path.with_name("watch.db-wal").stat().st_size == 0
         assert store.size_bytes() == path.stat().st_size
-
-
-def version_1(path: Path) -> None:
-    path.parent.mkdir(exist_ok=True)
-    db = sqlite3.connect(path)
-    script = (Path(__file__).parent / "version-1.sql").read_text(encoding="utf-8")
-    db.executescript(script.replace("@ORDERS@", as_json(demo_orders()).replace("'", "''")))
-    db.close()
-
-
-def check_brought_up(store: Store) -> None:
-    assert [line.line for line in store.log_lines()] == [
-        "2026-05-16T12:00Z rig main: reef 1, genoa: half", "2026-05-16T18:40Z put in the second reef 22 min",
-    ]  # fmt: skip
-    assert [(a.alert, a.revision, a.where) for a in store.acks_wanted()] == [("front.20260517", None, "")]
-    assert store.latest_orders() == demo_orders()
-    assert store.get("volume") == 0.8
-    book = store.book()
-    assert book is not None
-    assert book.next_number == 7
-    assert [f.centre for f in store.forecasts()] == ["kwbc"]
-    assert [p.latitude_deg for p in store.track(NOON)] == [36.5]
-    (step,) = store.steps(NOON)
-    assert step.mean_ms == 9.5
-    assert math.isnan(step.pressure_pa)
-
-
-def test_a_store_of_version_1_is_brought_up_with_all_that_is_in_it(path: Path) -> None:
-    version_1(path)
-    with Store.open(path, NOON) as store:
-        assert store.said == ()
-        check_brought_up(store)
-        store.correct_log(1, "2026-05-16T12:00Z rig main: reef 1, genoa: rolled away")
-    with Store.open(path, NOON) as store:
-        assert store.log_lines()[0].line.endswith("rolled away")
-    assert sqlite3.connect(path).execute("PRAGMA user_version").fetchone() == (VERSION,)
-
-
-def test_a_damaged_store_of_version_1_is_saved_and_brought_up(path: Path) -> None:
-    version_1(path)
-    db = sqlite3.connect(path)
-    ((root,),) = db.execute("SELECT rootpage FROM sqlite_master WHERE name = 'position_at'")
-    db.close()
-    with open(path, "r+b") as file:
-        file.seek((root - 1) * 4096)
-        file.write(bytes(4096))
-    with Store.open(path, NOON) as store:
-        check_brought_up(store)
-        assert "damaged" in store.said[0]
-    assert verdict(path) == "ok"
-
-
-def test_bringing_up_a_version_is_all_or_nothing(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from watch.service.store import opening, schema
-
-    version_1(path)
-    broken = (schema.MIGRATIONS[0], (*schema.MIGRATIONS[1], lambda db: os.kill(os.getpid(), 9)))
-
-    def dies(pipe: int) -> None:
-        schema.MIGRATIONS = broken
-        opening.open_file(path)
-
-    child, pipe = in_child(dies)
-    all_of(pipe)
-    assert os.waitpid(child, 0)[1] == 9
-    db = sqlite3.connect(path)
-    assert db.execute("PRAGMA user_version").fetchone() == (1,)
-    db.close()
-    with Store.open(path, NOON) as store:
-        check_brought_up(store)
-
-
-def test_a_newer_version_is_refused_in_one_sentence_and_left_alone(path: Path) -> None:
-    Store.open(path, NOON).close()
-    db = sqlite3.connect(path)
-    db.execute(f"PRAGMA user_version = {VERSION + 1}")
-    db.close()
-    before = path.read_bytes()
-    with pytest.raises(BadInputError) as refused:
-        Store.open(path, NOON)
-    assert str(refused.value) == (
-        f"{path}: is of version {VERSION + 1}, and this program knows versions up to {VERSION}; use the newer program again, or name another "
-        "file"
-    )
-    assert path.read_bytes() == before
-    assert sorted(p.name for p in path.parent.iterdir()) == ["watch.db"]
-
-
-def test_another_programs_file_and_a_folder_are_refused_and_left_alone(path: Path) -> None:
-    path.parent.mkdir()
-    db = sqlite3.connect(path)
-    db.execute("CREATE TABLE photos (id INTEGER)")
-    db.close()
-    before = path.read_bytes()
-    with pytest.raises(BadInputError, match="is the file of another program; name another one for the watch"):
-        Store.open(path, NOON)
-    assert path.read_bytes() == before
-    with pytest.raises(BadInputError, match="is a folder; name a file in it"):
-        Store.open(path.parent, NOON)
-
-
-def write_many(path: Path, name: str, pipe: int) -> None:
-    with Store.open(path, NOON) as store:
-        for k in range(60):
-            os.write(pipe, f"{store.add_log(f'{name} {k}', after(k), name)}\n".encode())
-            store.put(name, k)
-
-
-def test_three_processes_and_four_threads_write_at_once_while_others_read(path: Path) -> None:
-    children = [in_child(lambda pipe, n=name: write_many(path, n, pipe)) for name in ("daemon", "page", "log")]  # type: ignore[misc]
-    with Store.open(path, NOON) as store:
-        threads = [threading.Thread(target=lambda n=n: [store.ask_ack(f"job.n{n}_{k}", "page", after(k)) for k in range(30)]) for n in range(4)]
-        for thread in threads:
-            thread.start()
-        seen = [len(store.log_lines()) for _ in range(20)]
-        for thread in threads:
-            thread.join()
-        numbers = [int(number) for child, pipe in children for number in all_of(pipe).split()]
-        assert {os.waitpid(child, 0)[1] for child, _ in children} == {0}
-        assert seen == sorted(seen), "what was read once stays"
-        assert len(set(numbers)) == 180
-        assert {line.id for line in store.log_lines()} == set(numbers)
-        assert len({a.alert for a in store.acks(NOON)}) == 120
-        assert [store.get(name) for name in ("daemon", "page", "log")] == [59, 59, 59]
-    assert verdict(path) == "ok"
-
-
-def test_a_reader_is_not_held_up_by_a_writer_and_sees_whole_changes(path: Path) -> None:
-    with Store.open(path, NOON) as store, Store.open(path, NOON) as other:
-        store.add_log("before", NOON, "skipper")
-        writing = sqlite3.connect(path, isolation_level=None)
-        writing.execute("BEGIN IMMEDIATE")
-        writing.execute("INSERT INTO log_line (at, by, line) SELECT at, by, 'not yet' FROM log_line")
-        assert [line.line for line in other.log_lines()] == ["before"]
-        writing.execute("COMMIT")
-        writing.close()
-        assert [line.line for line in other.log_lines()] == ["before", "not yet"]
-
-
-def test_who_has_a_damaged_file_open_goes_on_in_the_new_one(path: Path) -> None:
-    """One process mends the file; what another one then writes must not go into the one put aside."""
-    daemon, command = Store.open(path, NOON), Store.open(path, NOON)
-    with daemon, command:
-        for k in range(200):
-            daemon.add_log(f"line {k}", after(k), "skipper")
-        daemon.checkpoint()
-        db = sqlite3.connect(path)
-        ((leaf,),) = db.execute("SELECT max(pageno) FROM dbstat WHERE name = 'log_line' AND pagetype = 'leaf'")
-        db.close()
-        with open(path, "r+b") as file:
-            file.seek((leaf - 1) * 4096)
-            file.write(bytes(4096))
-        elsewhere("with Store.open(path, now) as store:\n    store.look_through()\n    assert 'damaged' in store.said[0]", path)
-        wish = command.ask_ack("job.reef_3", "skipper", after(301))
-        number = daemon.add_log("after the repair", after(302), "skipper")
-    with Store.open(path, after(303)) as store:
-        assert [a.id for a in store.acks_wanted()] == [wish]
-        assert number in {line.id for line in store.log_lines()}
-        assert 0 < len(store.log_lines()) < 201
-    assert verdict(path) == "ok"
-    assert len([p for p in path.parent.iterdir() if "damaged" in p.name and not p.name.endswith("-wal")]) == 1
-
-
-def elsewhere(code: str, path: Path) -> None:
-    """Runs code in a process of its own, with a path and a time."""
-    root = Path(__file__).resolve().parents[2]
-    head = (
-        "from datetime import UTC, datetime; from pathlib import Path; from watch.service.store import Store\n"
-        f"path, now = Path({str(path)!r}), datetime(2026, 5, 16, 17, tzinfo=UTC)\n"
-    )
-    subprocess.run([sys.executable, "-c", head + code], check=True, cwd=root, env={**os.environ, "PYTHONPATH": str(root)}, timeout=60)
-
-
-def test_only_the_newest_files_put_aside_are_kept(path: Path) -> None:
-    for k in range(5):
-        path.parent.mkdir(exist_ok=True)
-        path.write_bytes(b"no database, number %d" % k)
-        Store.open(path, after(k)).close()
-    with Store.open(path, after(9)) as store:
-        store.prune(after(9))
-        assert store.size_bytes() >= path.stat().st_size + 3 * 20
-    assert sorted(p.name for p in path.parent.iterdir() if "damaged" in p.name) == [f"watch.db.damaged-20260516T120{k}00Z" for k in (2, 3, 4)]
-
-
-def test_a_closed_store_says_so(path: Path) -> None:
-    store = Store.open(path, NOON)
-    store.close()
-    store.close()
-    with pytest.raises(ValueError, match="the store is closed"):
-        store.log_lines()
-    with pytest.raises(ValueError, match="the store is closed"):
-        store.add_log("x", NOON, "skipper")
-
-
-def test_it_starts_without_what_starts_slowly(path: Path) -> None:
-    """For a command of one line on a small computer: neither arrays nor models are imported to acknowledge or to write the log."""
-    elsewhere(
-        "with Store.open(path, now) as store:\n"
-        "    store.add_log('x', now, 'skipper'); store.ask_ack('job.x', 'skipper', now); store.log_lines(); store.acks_wanted()\n"
-        "import sys; slow = {'numpy', 'pydantic', 'xarray', 'click', 'watch.orders.document'} & set(sys.modules)\nassert not slow, slow\n",
-        path,
-    )
-    assert lines_of(path) == ["x"]

@@ -4,9 +4,12 @@ import os
 import random
 import signal
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
-from tests.service.stores import NOON, after, all_of, in_child, verdict
+import pytest
+
+from tests.service.stores import NOON, after, all_of, in_child, quick_place, verdict
 from watch.service.store import Store
 
 KILLS = 320
@@ -70,22 +73,29 @@ def missing_of(path: Path, told: list[tuple[str, int, str]]) -> list[tuple[str, 
     return missing + [one for one in told if one[0] == "taken" and (one[1] not in acks or acks[one[1]].taken_at is None)]
 
 
-def test_nothing_told_of_is_lost_however_often_the_writer_is_killed(tmp_path: Path) -> None:
-    path = tmp_path / "watch.db"
-    longest_s = 2.5 * until_the_first_word_s(tmp_path / "first" / "watch.db")
+@pytest.fixture
+def quick() -> Iterator[Path]:
+    """A process that is killed leaves the same behind on a disk in memory, and the test does not wait; the bench does it on a real one."""
+    with quick_place() as folder:
+        yield folder
+
+
+def test_nothing_told_of_is_lost_however_often_the_writer_is_killed(quick: Path) -> None:
+    path = quick / "watch.db"
+    longest_s = 2.5 * until_the_first_word_s(quick / "first" / "watch.db")
     told, spoke = kill_at_random(path, KILLS, random.Random(20260516), longest_s)
     assert spoke >= KILLS // 8, f"only {spoke} of {KILLS} were killed while they wrote: the test tests nothing"
     assert spoke < KILLS, "none was killed while it opened the store"
     assert missing_of(path, told) == []
     assert verdict(path) == "ok"
-    assert [p.name for p in tmp_path.iterdir() if "damaged" in p.name] == []
+    assert [p.name for p in quick.iterdir() if "damaged" in p.name] == []
 
 
-def test_killed_while_the_file_is_made_the_next_start_goes_through(tmp_path: Path) -> None:
+def test_killed_while_the_file_is_made_the_next_start_goes_through(quick: Path) -> None:
     dice = random.Random(7)
-    longest_s = until_the_first_word_s(tmp_path / "first" / "watch.db")
+    longest_s = until_the_first_word_s(quick / "first" / "watch.db")
     for kill in range(40):
-        path = tmp_path / str(kill) / "watch.db"
+        path = quick / str(kill) / "watch.db"
         told, _ = kill_at_random(path, 1, dice, longest_s)
         assert missing_of(path, told) == []
         assert verdict(path) == "ok"

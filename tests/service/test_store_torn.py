@@ -4,16 +4,14 @@ import os
 import random
 import shutil
 import sqlite3
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.service.stores import NOON, after, lines_of, quick_folder, verdict
+from tests.service.stores import NOON, PAGE, after, lines_of, quick_place, verdict, zero_page
 from watch.service.store import Store, opening
 
-PAGE = 4096
 FRAME = PAGE + 24
 
 
@@ -31,8 +29,8 @@ def text_of_line(k: int) -> str:
 
 @pytest.fixture(scope="module")
 def quick() -> Iterator[Path]:
-    with tempfile.TemporaryDirectory(dir=quick_folder()) as folder:
-        yield Path(folder)
+    with quick_place() as folder:
+        yield folder
 
 
 @pytest.fixture(scope="module")
@@ -217,9 +215,7 @@ def test_a_loss_in_the_middle_is_counted(tmp_path: Path) -> None:
     ((page,),) = db.execute("SELECT pageno FROM dbstat WHERE name = 'log_line' AND pagetype = 'leaf' ORDER BY pageno LIMIT 1 OFFSET 3")
     ((cells,),) = db.execute("SELECT ncell FROM dbstat WHERE pageno = ?", (page,))
     db.close()
-    with open(path, "r+b") as file:
-        file.seek((page - 1) * PAGE)
-        file.write(bytes(PAGE))
+    zero_page(path, page)
     with Store.open(path, NOON) as store:
         assert len(store.log_lines()) == 300 - cells
         assert f"Lost for certain: {cells} lines of the log." in store.said[0]
@@ -230,9 +226,7 @@ def test_a_repair_killed_half_way_is_ended_by_the_next_start(tmp_path: Path, ful
     for stop in range(5):
         path = copied(full[0], tmp_path / str(stop))
         torn = path.read_bytes().index(text_of_line(59).encode()) // PAGE
-        with open(path, "r+b") as file:
-            file.seek(torn * PAGE)
-            file.write(bytes(PAGE))
+        zero_page(path, torn + 1)
         moves = 0
 
         def stopping(move: Callable[..., None], stop: int = stop) -> Callable[..., None]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.service.stores import NOON, after, answer_of, lines_of, verdict
+from tests.service.stores import NOON, after, answer_of, lines_of, verdict, zero_page
 from watch.service.store import Store
 from watch.service.store.refused import NotKeptError
 
@@ -117,8 +117,7 @@ def test_what_was_not_yet_in_the_file_is_read_on_a_full_disk_too(small_disk: Pat
 def test_a_damaged_file_on_a_full_disk_is_read_as_far_as_it_goes_and_mended_once_there_is_room(small_disk: Path) -> None:
     path = small_disk / "watch.db"
     told = begun(path, 100)
-    with open(path, "r+b") as file:
-        file.write(bytes(4096))
+    zero_page(path, 1)
     filler = fill(small_disk)
     with Store.open(path, NOON) as store:
         assert store.said[0].startswith(f"Nothing can be kept in {path}: it is damaged, and the disk is full")
