@@ -3,6 +3,7 @@
 import json
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from datetime import datetime
 from functools import cache
@@ -11,7 +12,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from watch.faults import BadInputError, Fault, place_of, show
 from watch.orders.document import Orders
-from watch.render.as_json import SCHEMA
+from watch.render.as_json import SCHEMA, plain
 from watch.when import parse_utc
 
 Loc = tuple[str | int, ...]
@@ -111,11 +112,11 @@ def _items(value: Any, loc: Loc) -> list[Any]:
 
 
 def _time(value: Any, loc: Loc) -> datetime:
-    if isinstance(value, str) and value.endswith("Z"):
-        try:
-            return parse_utc(value)
-        except ValueError:
-            pass
+    if isinstance(value, str):
+        with suppress(ValueError):
+            instant = parse_utc(value)
+            if plain(instant) == value:
+                return instant
     raise _WrongError(loc, value, "a time, like 2026-05-14T12:00:00Z")
 
 

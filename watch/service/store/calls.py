@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from watch.service.store.logbook import inserted
 from watch.service.store.memory import Memory
-from watch.service.store.times import instant_of, text_of
+from watch.service.store.times import instant_of, legible, text_of
 
 if TYPE_CHECKING:
     from watch.alerts.book import Acknowledge, Alert, AlertBook, Call, Member, Refused, Silence
@@ -79,23 +79,23 @@ class Calls(Memory):
         self, member_or_key: "str | Alert | Member | Situation", by: str, at: datetime, *, revision: int | None = None, where: str = "",
     ) -> int:
         """Writes down that somebody acknowledges an alert; gives back the number of the wish. The watch takes it up at its next step."""
-        row = (_name(member_or_key), by, text_of(at), revision, where)
+        row = (legible(_name(member_or_key)), legible(by), text_of(at), revision, legible(where))
         query = "INSERT INTO ack (alert, by, at, revision, place) VALUES (?, ?, ?, ?, ?)"
         return self._write(lambda db: inserted(db.execute(query, row)))
 
     def acks_wanted(self) -> list[AckWanted]:
         """Those not taken up yet, in the order in which they were asked for."""
         query = f"SELECT {_ACK_COLUMNS} FROM ack WHERE taken_at IS NULL ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query).fetchall()), _wanted, "acknowledgement")
+        return self._each(self._read(lambda db: db.execute(query).fetchall()), _wanted, "acknowledgements")
 
     def acks(self, since: datetime) -> list[AckWanted]:
         """All asked for at or after a time, taken up or not, in order."""
         query = f"SELECT {_ACK_COLUMNS} FROM ack WHERE at >= ? ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _wanted, "acknowledgement")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _wanted, "acknowledgements")
 
     def ack_taken(self, ids: Iterable[int], at: datetime, outcome: str = "") -> None:
         """The watch has taken these up; outcome: why they could not be followed, empty when they were. One taken up before stays so."""
-        rows = [(text_of(at), outcome, row) for row in ids]
+        rows = [(text_of(at), legible(outcome), row) for row in ids]
 
         def work(db: sqlite3.Connection) -> None:
             db.executemany("UPDATE ack SET taken_at = ?, outcome = ? WHERE id = ? AND taken_at IS NULL", rows)
@@ -114,7 +114,7 @@ class Calls(Memory):
     def events(self, since: datetime) -> list[EventKept]:
         """What was called or done at or after a time, in the order in which it was kept."""
         query = "SELECT id, at, kind, alert, data FROM event WHERE at >= ? ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _event, "event")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _event, "events")
 
 
 def _name(what: "str | Alert | Member | Situation") -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from watch.service.store.opening import WAL_HEADER_BYTES, wal_of
+from watch.service.store.opening import WAL_HEADER_BYTES, bytes_of, wal_of
 
 PAGE_BYTES = 4096  # what SQLite takes when it is not told otherwise
 FRAME_HEADER_BYTES = 24
@@ -27,7 +27,7 @@ def carve(path: Path) -> Iterator[tuple[str, dict[str, Any]]]:
     """Every row of the two tables found in the file, newest page first; the table and the columns by name."""
     for file, header, between in ((wal_of(path), WAL_HEADER_BYTES, FRAME_HEADER_BYTES), (path, 0, 0)):
         try:
-            data = file.read_bytes()
+            data = bytes_of(file)
         except OSError:
             continue
         stride = PAGE_BYTES + between

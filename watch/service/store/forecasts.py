@@ -40,7 +40,7 @@ class Forecasts(Memory):
     def forecasts(self) -> list[ForecastKnown]:
         """All that are known, the newest run first; of one run the last to come first."""
         rows = self._read(lambda db: db.execute(f"SELECT {_COLUMNS} FROM forecast ORDER BY run DESC, arrived DESC, path").fetchall())
-        return self._each(rows, _known, "forecast")
+        return self._each(rows, _known, "forecasts")
 
     def forget_forecast(self, path: Path) -> None:
         """The file is gone; nothing when it was not known."""

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from watch.service.store.memory import Memory
-from watch.service.store.times import instant_of, text_of
+from watch.service.store.times import instant_of, legible, text_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,8 +28,8 @@ class Logbook(Memory):
     """Keeps the log; each line is on the disk when add_log returns."""
 
     def add_log(self, line: str, at: datetime, by: str) -> int:
-        """Writes a line; gives back its number. The text is kept as it is: whether it can be understood is not asked here."""
-        row = (text_of(at), by, line)
+        """Writes a line; gives back its number. The text is kept as typed: whether it can be understood is not asked here."""
+        row = (text_of(at), legible(by), legible(line))
         return self._write(lambda db: inserted(db.execute("INSERT INTO log_line (at, by, line) VALUES (?, ?, ?)", row)))
 
     def correct_log(self, id: int, line: str, at: datetime | None = None, by: str = "") -> None:
@@ -40,7 +40,7 @@ class Logbook(Memory):
         def work(db: sqlite3.Connection) -> bool:
             found = db.execute("SELECT coalesce(corrects, id), at FROM log_line WHERE id = ?", (id,)).fetchone()
             if found is not None:
-                row = (written or found[1], by, line, found[0])
+                row = (written or found[1], legible(by), legible(line), found[0])
                 db.execute("INSERT INTO log_line (at, by, line, corrects) VALUES (?, ?, ?, ?)", row)
             return found is not None
 
@@ -54,11 +54,11 @@ class Logbook(Memory):
         rows = self._read(lambda db: db.execute("SELECT id, at, by, line, corrects FROM log_line ORDER BY id").fetchall())
         texts: dict[int, list[str]] = {}
         first: dict[int, tuple[str, str]] = {}
-        for row, at, by, line, corrects in rows:
+        for row, at, by, line, corrects in self._each(rows, lambda *row: row, "lines of the log"):
             about = row if corrects is None else corrects  # a correction whose line is lost stands for itself
             first.setdefault(about, (at, by))
             texts.setdefault(about, []).append(line)
-        lines = self._each(((row, *first[row], lines) for row, lines in texts.items()), _line, "line of the log")
+        lines = self._each(((row, *first[row], lines) for row, lines in texts.items()), _line, "lines of the log")
         return sorted((one for one in lines if since is None or one.at >= since), key=lambda one: (one.at, one.id))
 
 

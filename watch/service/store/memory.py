@@ -21,9 +21,10 @@ from watch.service.store.opening import (
     open_to_read,
     salvaged_of,
     trouble_of,
+    wal_of,
 )
 from watch.service.store.salvage import finish, mend
-from watch.service.store.times import text_of
+from watch.service.store.times import is_torn, text_of
 
 T = TypeVar("T")
 Work = Callable[[sqlite3.Connection], T]
@@ -46,7 +47,8 @@ class Memory:
         self._mutex = threading.RLock()
         self._said: list[str] = []
         self._db: sqlite3.Connection | None = None
-        self._inode: tuple[int, int] | None = None
+        self._is_copy = False  # what is open is a copy in memory
+        self._seen: tuple[object, ...] = ()  # what the file looked like when it was opened, or copied
         self._why_not = ""  # why nothing can be kept; empty when it can
         with suppress(OSError):
             self.path.parent.mkdir(parents=True, exist_ok=True)
@@ -98,7 +100,8 @@ class Memory:
     # opening
 
     def _begin(self, *, thorough: bool = False) -> None:
-        self._let_go()
+        if not self._is_copy:
+            self._let_go()
         try:
             try:
                 with self._lock.shared():
@@ -130,24 +133,33 @@ class Memory:
     def _only_read(self, why: str) -> None:
         self._why_not = why
         self._say(f"Nothing can be kept in {self.path}: {why}. What was known before can still be read.")
+        if self._db is None or self._seen != self._look_of(copy=True):
+            seen = self._look_of(copy=True)
+            db, is_copy = open_to_read(self.path)
+            self._take_up(db, is_copy=is_copy)
+            self._seen = seen if is_copy else self._seen
+
+    def _take_up(self, db: sqlite3.Connection, *, is_copy: bool = False) -> None:
         self._let_go()
-        self._db, self._inode = open_to_read(self.path), self._inode_there()
+        self._db, self._is_copy, self._seen = db, is_copy, self._look_of(copy=is_copy)
 
-    def _take_up(self, db: sqlite3.Connection) -> None:
-        self._db, self._inode = db, self._inode_there()
-
-    def _inode_there(self) -> tuple[int, int] | None:
-        try:
-            there = os.stat(self.path)
-        except OSError:
-            return None
-        return there.st_dev, there.st_ino
+    def _look_of(self, *, copy: bool) -> tuple[object, ...]:
+        """Which file lies there; for a copy, also whether it was written since."""
+        looks: list[object] = []
+        for path in (self.path, wal_of(self.path)) if copy else (self.path,):
+            try:
+                there = os.stat(path)
+            except OSError:
+                looks.append(None)
+                continue
+            looks.append((there.st_dev, there.st_ino, there.st_size, there.st_mtime_ns) if copy else (there.st_dev, there.st_ino))
+        return tuple(looks)
 
     def _let_go(self) -> None:
         if self._db is not None:
             with suppress(sqlite3.Error):
                 self._db.close()
-            self._db = None
+            self._db, self._is_copy = None, False
 
     # transactions
 
@@ -172,9 +184,9 @@ class Memory:
         for _ in range(MOST_TRIES):
             try:
                 with self._lock.shared():
-                    if self._inode == self._inode_there():
+                    if self._seen == self._look_of(copy=self._is_copy):
                         return _transaction(self._db, work, begin)
-                self._begin()  # another process has put another file in its place
+                self._begin()  # another process has put another file in its place, or can write again
             except sqlite3.Error as error:
                 why = trouble_of(error).value
                 if trouble_of(error) is not Trouble.DAMAGED:
@@ -196,11 +208,13 @@ class Memory:
         built, unread = [], 0
         for row in rows:
             try:
+                if is_torn(row):
+                    raise ValueError("zeros where there was text")
                 built.append(build(*row))
             except (ValueError, TypeError, KeyError):
                 unread += 1
         if unread:
-            self._say(f"{unread} {what} of the store cannot be read and {'is' if unread == 1 else 'are'} left out.")
+            self._say(f"What cannot be read any more is left out: {what}, {unread}.")
         return built
 
 

@@ -2,17 +2,18 @@
 
 import contextlib
 import os
-import shutil
 import sqlite3
 import tempfile
 from enum import Enum
 from pathlib import Path
 
 from watch.service.store.schema import APPLICATION, HIGHEST_BELIEVED, NEVER_THROWN_AWAY, TABLES, VERSION, migrate, tables_of, version_of
+from watch.service.store.times import text_or_torn
 
 BUSY_S = 15.0  # how long a transaction waits for another process
 WAL_LIMIT_BYTES = 4 * 1024 * 1024
 WAL_HEADER_BYTES = 32
+READ_BYTES = 1024 * 1024
 CHECKED = "store: checked since the computer was started"
 BOOT = Path("/proc/sys/kernel/random/boot_id")
 
@@ -52,6 +53,8 @@ def trouble_of(error: sqlite3.Error) -> Trouble:
     code = getattr(error, "sqlite_errorcode", None)
     if code is None:
         return Trouble.OTHER
+    if code == sqlite3.SQLITE_IOERR_SHMSIZE:  # no room for the index of what was written last
+        return Trouble.FULL
     return Trouble.DAMAGED if code in _READ_ERRORS else _BY_CODE.get(code & 0xFF, Trouble.OTHER)
 
 
@@ -76,6 +79,24 @@ def size_of(path: Path) -> int:
         return 0
 
 
+_KEPT_OPEN: dict[tuple[int, int], int] = {}
+
+
+def bytes_of(path: Path) -> bytes:
+    """All of a file that may be open elsewhere in this process. It is never closed again: closing it would let go of every lock that
+    SQLite holds on it for this process. Raises OSError."""
+    there = os.stat(path)
+    handle = _KEPT_OPEN.get((there.st_dev, there.st_ino))
+    if handle is None:
+        handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        there = os.fstat(handle)
+        _KEPT_OPEN[there.st_dev, there.st_ino] = handle
+    parts: list[bytes] = []
+    while piece := os.pread(handle, READ_BYTES, sum(map(len, parts))):
+        parts.append(piece)
+    return b"".join(parts)
+
+
 def is_beheaded(path: Path) -> bool:
     """The file is gone or empty, but what was written last still lies beside it: SQLite would throw that away."""
     return size_of(path) == 0 and size_of(wal_of(path)) > WAL_HEADER_BYTES
@@ -85,6 +106,7 @@ def connect(path: Path, mode: str = "rwc") -> sqlite3.Connection:
     """A connection that begins no transaction by itself, for use under one's own lock from any thread. mode: rwc, rw or ro."""
     uri = f"{path.absolute().as_uri()}?mode={mode}"
     db = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+    db.text_factory = text_or_torn
     for pragma in ("synchronous = FULL", "fullfsync = ON", "cell_size_check = ON", "trusted_schema = OFF"):
         db.execute(f"PRAGMA {pragma}")
     return db
@@ -106,10 +128,12 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
         db.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
         if version_of(db) < VERSION:
             migrate(db)
-        db.execute("BEGIN IMMEDIATE")  # shows whether it can be written
+        db.execute("BEGIN IMMEDIATE")
+        db.execute(f"PRAGMA user_version = {VERSION}")  # shows whether it can be written: to begin alone is let through
         db.execute("ROLLBACK")
         if thorough or not _is_checked(db):
-            look_through(db)
+            if not is_sound(db):
+                raise DamagedError("its parts do not fit together")
             _mark_checked(db)
     except sqlite3.Error as error:
         if db is not None:
@@ -126,11 +150,14 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
     return db
 
 
-def look_through(db: sqlite3.Connection) -> None:
-    """Reads every page of an open file. Raises DamagedError for what does not fit together."""
-    found = [str(row[0]) for row in db.execute("PRAGMA integrity_check(3)")]
-    if found != ["ok"]:
-        raise DamagedError("; ".join(found))
+def is_sound(db: sqlite3.Connection) -> bool:
+    """Reads every page of an open file: does all of it fit together?"""
+    try:
+        return [str(row[0]) for row in db.execute("PRAGMA integrity_check(1)")] == ["ok"]
+    except sqlite3.Error as error:
+        if trouble_of(error) is Trouble.DAMAGED:
+            return False
+        raise
 
 
 def _look(db: sqlite3.Connection, path: Path) -> None:
@@ -172,20 +199,22 @@ def _bad(path: Path, sentence: str) -> Exception:
     return BadInputError(path, [sentence])
 
 
-def open_to_read(path: Path) -> sqlite3.Connection:
-    """The file as it can be had where nothing can be written: itself, or a copy in memory, or what can be saved of it, or nothing."""
+def open_to_read(path: Path) -> tuple[sqlite3.Connection, bool]:
+    """The file as it can be had where nothing can be written: itself, or what can be read of it copied into memory, or nothing. And
+    whether it is a copy."""
     with contextlib.suppress(sqlite3.Error, DamagedError, OSError):
+        if is_beheaded(path):
+            raise DamagedError
         db = connect(path, "ro")
         try:
             _look(db, path)
-            if version_of(db) == VERSION:
-                look_through(db)
-                return db
+            if version_of(db) == VERSION and is_sound(db):
+                return db, False
         except BaseException:
             db.close()
             raise
         db.close()
-    return _copy_in_memory(path)
+    return _copy_in_memory(path), True
 
 
 def _copy_in_memory(path: Path) -> sqlite3.Connection:
@@ -198,7 +227,7 @@ def _copy_in_memory(path: Path) -> sqlite3.Connection:
             copy = Path(folder) / "copy.db"
             for of, to in ((path, copy), (wal_of(path), wal_of(copy))):
                 with contextlib.suppress(FileNotFoundError):
-                    shutil.copyfile(of, to)
+                    to.write_bytes(bytes_of(of))
             salvage_into(memory, copy)
     except (OSError, sqlite3.Error):
         memory.close()

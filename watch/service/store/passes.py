@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from watch.service.store.memory import Memory
-from watch.service.store.times import instant_of, text_of
+from watch.service.store.times import instant_of, legible, text_of
 
 if TYPE_CHECKING:
     from watch.orders.document import Orders
@@ -31,7 +31,7 @@ class Passes(Memory):
     def keep_pass(self, orders: "Orders | None", made_at: datetime, next_wake: datetime | None, sentence: str) -> None:
         """Keeps a pass; orders None: it could give none, and the sentence says why."""
         form, packed = _packed(orders)
-        row = (text_of(made_at), None if next_wake is None else text_of(next_wake), sentence, form, packed)
+        row = (text_of(made_at), None if next_wake is None else text_of(next_wake), legible(sentence), form, packed)
         self._write(lambda db: db.execute("INSERT INTO pass_kept (made_at, next_wake, sentence, form, orders) VALUES (?, ?, ?, ?, ?)", row))
 
     def latest_orders(self) -> "Orders | None":
@@ -45,7 +45,7 @@ class Passes(Memory):
     def passes(self, since: datetime) -> list[PassKept]:
         """The passes made at or after a time, in the order in which they were kept."""
         query = "SELECT id, made_at, next_wake, sentence, orders IS NOT NULL FROM pass_kept WHERE made_at >= ? ORDER BY id"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _kept, "pass")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _kept, "passes")
 
     def _first_readable(self, where: str, values: tuple[str, ...]) -> "Orders | None":
         """Newest first, until one reads. Orders of another form, or torn, are passed over, and that is said."""

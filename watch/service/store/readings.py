@@ -40,7 +40,7 @@ class Readings(Memory):
     def track(self, since: datetime) -> list[Position]:
         """The positions at or after a time, in order of time."""
         query = "SELECT at, latitude_deg, longitude_deg, source FROM position WHERE at >= ? ORDER BY at, id"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _position, "position")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _position, "positions")
 
     def add_step(self, *steps: "Step") -> None:
         """Keeps ten-minute steps, each in place of what was kept of the same ten minutes."""
@@ -54,7 +54,7 @@ class Readings(Memory):
     def steps(self, since: datetime) -> "list[Step]":
         """The steps that begin at or after a time, in order; `Observed.resume` goes on from them, `ObservedSteps.of` is the series."""
         query = "SELECT data FROM step WHERE start >= ? ORDER BY start"
-        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), step_from, "ten-minute step")
+        return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), step_from, "ten-minute steps")
 
 
 def _position(at: str, latitude_deg: float, longitude_deg: float, source: str) -> Position:

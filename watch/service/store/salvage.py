@@ -9,11 +9,23 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from watch.service.store.carve import carve
-from watch.service.store.opening import CannotWriteError, Trouble, connect, salvaged_of, shm_of, trouble_of, wal_of
+from watch.service.store.carve import PAGE_BYTES, carve
+from watch.service.store.opening import (
+    CannotWriteError,
+    Trouble,
+    connect,
+    is_beheaded,
+    salvaged_of,
+    shm_of,
+    size_of,
+    trouble_of,
+    wal_of,
+)
 from watch.service.store.schema import NEVER_THROWN_AWAY, TABLES, VERSION, migrate, version_of
+from watch.service.store.times import is_torn
 
-MOST_TRIES = 50_000  # to get round what cannot be read of one table
+MOST_TRIES = 20_000  # to get round what cannot be read of one table
+MOST_IN_VAIN = 500  # before any row of it was read
 UNKNOWN_HIGHEST = 1_000_000
 NAMES = {
     "log_line": ("line of the log", "lines of the log"), "ack": ("acknowledgement", "acknowledgements"), "event": ("event", "events"),
@@ -30,8 +42,7 @@ def mend(path: Path, now: datetime) -> str:
     whole = salvaged_of(path)
     part = path.with_name(path.name + ".salvaged-part")
     try:
-        for old in (part, path.with_name(part.name + "-journal")):
-            old.unlink(missing_ok=True)
+        _clear(part)
         target = connect(part)
         try:
             said = salvage_into(target, path)
@@ -47,7 +58,15 @@ def mend(path: Path, now: datetime) -> str:
     except OSError as error:
         full = Trouble.FULL.value
         raise CannotWriteError(f"it is damaged, and {full if error.errno == 28 else error.strerror}") from None
+    finally:
+        _clear(part)
     return f"The watch's memory was damaged. {said} The damaged file is kept as {aside.name}."
+
+
+def _clear(part: Path) -> None:
+    for file in (part, part.with_name(part.name + "-journal")):
+        with contextlib.suppress(OSError):
+            file.unlink(missing_ok=True)
 
 
 def finish(path: Path, now: datetime) -> None:
@@ -109,11 +128,15 @@ def salvage_into(target: sqlite3.Connection, path: Path) -> str:
 
 
 def _source(path: Path) -> sqlite3.Connection | None:
-    if not path.exists():
+    try:
+        if is_beheaded(path):  # with anything at all in the file, SQLite reads what was written last beside it
+            path.write_bytes(bytes(PAGE_BYTES))
+        if size_of(path) == 0:
+            return None
+    except OSError:
         return None
     try:
         source = connect(path, "ro")
-        source.text_factory = lambda raw: raw.decode("utf-8", "replace")
         source.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.Error:
         return None
@@ -147,21 +170,26 @@ def _highest(source: sqlite3.Connection | None, table: str) -> int | None:
 def _copy(source: sqlite3.Connection | None, target: sqlite3.Connection, table: str, highest: int | None) -> None:
     if source is None or highest == 0:
         return
-    wanted = [str(row[1]) for row in target.execute(f"PRAGMA table_info({table})")]
     try:
-        there = {str(row[1]) for row in source.execute(f"PRAGMA table_info({table})")}
+        there = _columns(source, table)
     except sqlite3.Error:
         return
-    columns = [name for name in wanted if name in there]
+    columns = [name for name in _columns(target, table) if name in there]
     if "id" not in columns:
         return
     for row in rows_of(source, table, columns, highest or UNKNOWN_HIGHEST):
         _insert(target, table, dict(zip(columns, row, strict=True)))
 
 
+def _columns(db: sqlite3.Connection, table: str) -> list[str]:
+    return [str(row[1]) for row in db.execute(f"PRAGMA table_info({table})")]
+
+
 def _insert(target: sqlite3.Connection, table: str, row: dict[str, Any]) -> None:
-    """Keeps what is there already; a row that breaks a rule of the table is no row."""
-    there = {str(column[1]) for column in target.execute(f"PRAGMA table_info({table})")}
+    """Keeps what is there already; a row that is torn, or breaks a rule of the table, is no row."""
+    if is_torn(row.values()):
+        return
+    there = _columns(target, table)
     kept = {name: value for name, value in row.items() if name in there}
     marks = ", ".join("?" * len(kept))
     with contextlib.suppress(sqlite3.IntegrityError):
@@ -170,27 +198,27 @@ def _insert(target: sqlite3.Connection, table: str, row: dict[str, Any]) -> None
 
 def rows_of(source: sqlite3.Connection, table: str, columns: list[str], highest: int) -> Iterator[tuple[Any, ...]]:
     """Every row with an id of 1 to `highest` that can be read. Where one cannot, reads up to it, down to it, and then halves what is
-    left between, widest first, until nothing is left or MOST_TRIES are made."""
-    place, tries = columns.index("id"), 0
+    left between, widest first, until nothing is left or too many were in vain."""
+    place, tries, found = columns.index("id"), 0, False
     left = deque([(1, highest)])
-    while left and tries < MOST_TRIES:
+    while left and tries < (MOST_TRIES if found else MOST_IN_VAIN):
         low, high = left.popleft()
         for order in ("ASC", "DESC"):
             tries += 1
-            whole = True
+            query = f"SELECT {', '.join(columns)} FROM {table} WHERE id BETWEEN ? AND ? ORDER BY id {order}"
             try:
-                for row in source.execute(
-                    f"SELECT {', '.join(columns)} FROM {table} WHERE id BETWEEN ? AND ? ORDER BY id {order}", (low, high)
-                ):  # fmt: skip
+                for row in source.execute(query, (low, high)):
+                    if not low <= row[place] <= high:  # a tree out of order can lead round in a circle
+                        raise sqlite3.DatabaseError
+                    found = True
                     yield row
-                    low, high = (int(row[place]) + 1, high) if order == "ASC" else (low, int(row[place]) - 1)
+                    low, high = (row[place] + 1, high) if order == "ASC" else (low, row[place] - 1)
             except sqlite3.Error:
-                whole = False
-            if whole or low > high:
-                break
+                continue
+            break
         else:
             middle = (low + high) // 2
-            left.extend(span for span in ((low, middle), (middle + 1, high)) if span[0] <= span[1] and low < high)
+            left.extend(span for span in ((low, middle), (middle + 1, high)) if low < high)
 
 
 def _sentence(target: sqlite3.Connection, highest: dict[str, int | None]) -> str:

@@ -19,5 +19,5 @@ class Settings(Memory):
     def get(self, name: str, default: Any = None) -> Any:
         """The value under a name; `default` when there is none, or when it cannot be read any more, which is said."""
         row = self._read(lambda db: db.execute("SELECT value FROM setting WHERE name = ?", (name,)).fetchone())
-        found = self._each([] if row is None else [row], json.loads, "setting")
+        found = self._each([] if row is None else [row], json.loads, "settings")
         return found[0] if found else default

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from watch.service.store.memory import Memory
-from watch.service.store.opening import size_of, wal_of
+from watch.service.store.opening import is_sound, size_of, wal_of
 from watch.service.store.times import instant_of, text_of
 
 PASSES_KEPT = timedelta(days=30)
@@ -22,11 +22,18 @@ class Upkeep(Memory):
 
     def prune(self, now: datetime) -> None:
         """Thins passes older than 30 days to one in six hours, steps and positions older than 60 days to one an hour (of steps the
-        windiest), drops calls older than a year and all but the newest three files put aside; then brings what was written last into
-        the file itself."""
+        windiest), drops calls older than a year and all but the newest three files put aside; reads the whole file to see that it is
+        sound, and brings what was written last into the file itself."""
+        self.look_through()
         self._write(lambda db: _prune(db, now))
         self._drop_damaged()
         self.checkpoint()
+
+    def look_through(self) -> None:
+        """Reads the whole file; one that is damaged somewhere is mended now, which `said` then tells, and not when it is needed."""
+        with self._mutex:
+            if self.keeps and self._read(lambda db: not is_sound(db)):
+                self._begin(thorough=True)
 
     def checkpoint(self) -> None:
         """Brings what was written last into the file itself, as far as nobody reads in it just now."""
