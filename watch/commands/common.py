@@ -94,6 +94,7 @@ def output_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in reversed([
         click.option("--json", "as_json_", is_flag=True, help="The orders as JSON, every ten-minute step with them."),
         click.option("--short", "short_", is_flag=True, help="The orders in under 160 characters, for a satellite messenger."),
+        click.option("--before", type=click.Path(path_type=Path, dir_okay=False), help="The orders before these (--json, kept): what changed is said."),
         click.option("--html", type=file, help="Also as a page: one file that needs no network."),
         click.option("--picture", type=file, help="Also as a picture on A4 for the chart table: .png, .svg or .pdf."),
         click.option("--calendar", type=file, help="Also the deck windows as a calendar with alarms (.ics)."),

@@ -11,6 +11,7 @@ from watch.boat.boat_file import read_boat
 from watch.boat.rig import UnknownStateError, parse_state
 from watch.commands.common import FILES, grib_files, output_options, passage_options, refusing
 from watch.faults import BadInputError
+from watch.orders.document import Orders
 from watch.ready import ready
 from watch.when import ShipTime, parse_utc
 
@@ -22,18 +23,20 @@ DEMO_STATE = "main: reef 1"
 @passage_options
 @output_options
 @refusing
-def brief(as_json_: bool, short_: bool, **given: Any) -> None:
+def brief(as_json_: bool, short_: bool, before: Path | None, **given: Any) -> None:
     """The orders, once, from these files."""
     files = {name: given.pop(name) for name in FILES}
-    give_out(passed_with(**given), as_json_, short_, **files)
+    previous = None if before is None else read_orders(before)
+    give_out(passed_with(**given), as_json_, short_, previous, **files)
 
 
 @click.command()
 @output_options
 @refusing
-def demo(as_json_: bool, short_: bool, **files: Path | None) -> None:
+def demo(as_json_: bool, short_: bool, before: Path | None, **files: Path | None) -> None:
     """The orders for Kittiwake, an invented sloop between Bermuda and Horta, before an invented front."""
-    give_out(passed_with(**demo_given()), as_json_, short_, **files, invented=True)
+    previous = None if before is None else read_orders(before)
+    give_out(passed_with(**demo_given()), as_json_, short_, previous, **files, invented=True)
 
 
 @click.command()
@@ -102,7 +105,20 @@ def passed_with(
     return one_pass(asked)
 
 
-def give_out(passed: Any, as_json_: bool, short_: bool, **files: Any) -> None:
+def read_orders(path: Path) -> Orders:
+    """Orders kept as JSON. Raises BadInputError when they are none, or of another version."""
+    from watch.render.from_json import from_json
+
+    try:
+        return from_json(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        reason = "is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else f"cannot be read ({error.strerror})"
+        raise BadInputError(path, [f"{reason}; give a file made with --json"]) from None
+    except BadInputError as error:
+        raise BadInputError(path, [f"{'; '.join(fault.expected for fault in error.faults)}; give a file made with --json"]) from None
+
+
+def give_out(passed: Any, as_json_: bool, short_: bool, previous: Orders | None, **files: Any) -> None:
     from watch.render.as_json import as_json
     from watch.render.short import short
     from watch.render.text import as_text
@@ -113,8 +129,8 @@ def give_out(passed: Any, as_json_: bool, short_: bool, **files: Any) -> None:
     if short_:
         click.echo(short(passed.orders))
     else:
-        click.echo(as_json(passed.orders) if as_json_ else as_text(passed.orders), nl=as_json_)
-    for sentence in write_out(passed.orders, Outputs(**files)):
+        click.echo(as_json(passed.orders) if as_json_ else as_text(passed.orders, previous), nl=as_json_)
+    for sentence in write_out(passed.orders, Outputs(**files), previous):
         click.echo(sentence, err=True)
     for fault in passed.faults:
         click.echo(f"THESE ORDERS FAIL THEIR OWN CHECK: {fault}. Do not trust them; please report it.", err=True)

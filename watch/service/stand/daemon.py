@@ -172,7 +172,9 @@ class Daemon:
         self._keeper.passed(outcome, now)
         if outcome.orders is not None:
             try:
-                give_out(outcome.orders, self._setup.home / "orders", self._setup.write)
+                told = self._keeper.told
+                previous = told if told is not outcome.orders else None
+                give_out(outcome.orders, self._setup.home / "orders", self._setup.write, previous)
                 self._keeper.failed("files", "", now)
             except (BadInputError, OSError) as error:
                 self._keeper.failed("files", f"the orders could not be written as files: {error}", now)

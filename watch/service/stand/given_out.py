@@ -11,14 +11,15 @@ from watch.render.text import as_text
 from watch.service.give_out import Outputs, write_out, write_whole
 
 
-def give_out(orders: Orders, folder: Path, kinds: Sequence[str]) -> None:
-    """Writes orders.txt, orders.json, orders.html, orders.ics, orders.cap.xml, orders.gpx, short.txt, those asked for by kind.
+def give_out(orders: Orders, folder: Path, kinds: Sequence[str], previous: Orders | None = None) -> None:
+    """Writes orders.txt, orders.json, orders.html, orders.ics, orders.cap.xml, orders.gpx, short.txt, those asked for by kind. previous: those last
+    told of, for what changed.
 
     A warning message that is no longer true is taken away. Raises BadInputError when a file cannot be written.
     """
     folder.mkdir(parents=True, exist_ok=True)
     if "txt" in kinds:
-        write_whole(folder / "orders.txt", as_text(orders).encode())
+        write_whole(folder / "orders.txt", as_text(orders, previous).encode())
     if "json" in kinds:
         write_whole(folder / "orders.json", as_json(orders).encode())
     if "short" in kinds:
@@ -28,4 +29,4 @@ def give_out(orders: Orders, folder: Path, kinds: Sequence[str]) -> None:
     write_out(orders, Outputs(
         html=folder / "orders.html" if "html" in kinds else None, calendar=folder / "orders.ics" if "ics" in kinds else None,
         cap=folder / "orders.cap.xml" if "cap" in kinds else None, gpx=folder / "orders.gpx" if "gpx" in kinds else None,
-    ))  # fmt: skip
+    ), previous)  # fmt: skip
