@@ -62,15 +62,16 @@ def _boat(given: Path | None, store: Store) -> "BoatFile | None":
 
 def _write(store: Store, own: "BoatFile | None", text: str, correct: int | None, by: str, now: datetime) -> None:
     from watch.instruments.log_line import write_line
-    from watch.instruments.logged import state_told, understand
+    from watch.instruments.logged import state_told, understand, written_for
 
     kept = store.log_lines()
     old = next((one for one in kept if one.id == correct), None)
     if correct is not None and old is None:
         raise Refused(f"--correct {correct}: there is no such line; see the numbers with: nightorders log --all")
     others = [one.line for one in kept if one.id != correct and (old is None or one.at <= old.at)]
+    at = now if old is None else old.at
     try:
-        found = understand(text, now if old is None else old.at, own, None if own is None else state_told(own, others))
+        found = understand(text, at, own, None if own is None else state_told(own, others, written_for(text, at)))
     except ValueError as fault:
         raise Refused(f"Not written: {fault}") from None
     written = write_line(found.entry)

@@ -13,9 +13,12 @@ from watch.boat.rig import RigState, UnknownStateError, allowed, elements_of, jo
 from watch.instruments.log_line import HOW, Kind, LogEntry, read_line
 from watch.when import parse_utc, utc
 
-UP = frozenset("up set hoist hoisted bent on unroll unrolled shake shaken shook out".split())
-DOWN = frozenset("down lower lowered off strike struck drop dropped roll rolled stow stowed away below".split())
-LITTLE = frozenset("the a an her and of it done now been is was i have has with to in put".split())
+UP = frozenset(("up", "set", "hoist", "hoisted", "bend", "bent", "on", "unroll", "unrolled", "shake", "shaken", "shook", "out"))
+DOWN = frozenset(("down", "lower", "lowered", "off", "strike", "struck", "drop", "dropped", "roll", "rolled", "stow", "stowed", "away",
+                  "below"))  # fmt: skip
+ALL_DOWN = frozenset(("down", "lower", "lowered", "drop", "dropped", "strike", "struck"))  # of two jobs, the one that takes it farther down
+LITTLE = frozenset(("the", "a", "an", "her", "and", "of", "it", "done", "now", "been", "is", "was", "i", "have", "has", "with", "to", "in",
+                    "put"))  # fmt: skip
 ORDINALS = {"first": "1", "1st": "1", "second": "2", "2nd": "2", "third": "3", "3rd": "3", "fourth": "4", "4th": "4"}
 ENDINGS = {"reefs": "reef", "reefed": "reef", "rolled": "roll", "rolling": "roll", "hoisted": "hoist", "lowered": "lower", "stowed": "stow",
            "unrolled": "unroll", "hove": "heave", "rigged": "rig", "dropped": "drop", "lashed": "lash"}  # fmt: skip
@@ -42,7 +45,7 @@ def understand(text: str, now: datetime, boat: BoatFile | None = None, state: Ri
     """
     typed = " ".join(text.split()) if text.isprintable() else text
     stamp, rest = _timed(typed)
-    when = utc(now if stamp is None else stamp).replace(microsecond=0)
+    when = utc(now).replace(second=0, microsecond=0) if stamp is None else utc(stamp)
     try:
         entry = read_line(f"{when:%Y-%m-%dT%H:%M:%SZ} {rest}")
     except ValueError as fault:
@@ -54,6 +57,11 @@ def understand(text: str, now: datetime, boat: BoatFile | None = None, state: Ri
         return _rig(entry, boat)
     return Understood(entry=entry, says={Kind.WEATHER: "Understood: wind and sea as you saw them.", Kind.NOTE: "Kept as a note.",
                                          Kind.RIG: "Kept as what she carries; no boat file to check it by."}[entry.kind])  # fmt: skip
+
+
+def written_for(text: str, now: datetime) -> datetime:
+    """The time that a typed line is about: the one it begins with, else now."""
+    return _timed(" ".join(text.split()))[0] or now
 
 
 def _timed(typed: str) -> tuple[datetime | None, str]:
@@ -147,6 +155,9 @@ def jobs_meant(boat: BoatFile, what: str, state: RigState | None = None) -> tupl
     up, down = any(word in UP for word in raw), any(word in DOWN for word in raw)
     if up != down and len(found) > 1:
         found = tuple(job for job in found if _goes_up(boat, job) == up) or found
+        if down and any(word in ALL_DOWN for word in raw):
+            lowest = max(_place(boat, job) for job in found)
+            found = tuple(job for job in found if _place(boat, job) == lowest)
     if state is not None and len(found) > 1:
         found = tuple(job for job in found if state.by_element.get(job.element) in as_names(job.from_)) or found
     return found
@@ -160,10 +171,17 @@ def _words(job: Job) -> set[str]:
     return {_plain(word) for text in (job.name, job.element, job.to) for word in re.findall(r"[a-z0-9]+", text.casefold())}
 
 
+def _positions(boat: BoatFile, job: Job) -> tuple[str, ...]:
+    return next(e.positions for e in elements_of(boat) if e.name == job.element)
+
+
+def _place(boat: BoatFile, job: Job) -> int:
+    """How far down it leads: positions stand from most to least."""
+    return _positions(boat, job).index(job.to)
+
+
 def _goes_up(boat: BoatFile, job: Job) -> bool:
-    """Whether it ends with more up: positions stand from most to least."""
-    positions = next(e.positions for e in elements_of(boat) if e.name == job.element)
-    return positions.index(job.to) < max(positions.index(name) for name in job.from_positions)
+    return _place(boat, job) < max(_positions(boat, job).index(name) for name in job.from_positions)
 
 
 def state_after(boat: BoatFile, state: RigState, lines: Iterable[str]) -> RigState:
@@ -175,9 +193,9 @@ def state_after(boat: BoatFile, state: RigState, lines: Iterable[str]) -> RigSta
     return _fold(boat, state, lines)[0] or state
 
 
-def state_told(boat: BoatFile, lines: Iterable[str]) -> RigState | None:
-    """What she carries by the log alone; None while there is no rig entry that is understood."""
-    return _fold(boat, None, lines)[0]
+def state_told(boat: BoatFile, lines: Iterable[str], upto: datetime) -> RigState | None:
+    """What she carried at a time by the log alone; None while there is no rig entry that is understood."""
+    return _fold(boat, None, lines, upto)[0]
 
 
 def misfits(boat: BoatFile, state: RigState | None, lines: Iterable[str]) -> tuple[str, ...]:
@@ -185,7 +203,9 @@ def misfits(boat: BoatFile, state: RigState | None, lines: Iterable[str]) -> tup
     return _fold(boat, state, lines)[1]
 
 
-def _fold(boat: BoatFile, state: RigState | None, lines: Iterable[str]) -> tuple[RigState | None, tuple[str, ...]]:
+def _fold(
+    boat: BoatFile, state: RigState | None, lines: Iterable[str], upto: datetime | None = None
+) -> tuple[RigState | None, tuple[str, ...]]:
     entries, said = [], []
     for line in lines:
         try:
@@ -193,7 +213,7 @@ def _fold(boat: BoatFile, state: RigState | None, lines: Iterable[str]) -> tuple
         except ValueError as fault:
             said.append(f"Log, “{line[:60]}”: {fault}")
     jobs = {job.name: job for job in jobs_of(boat)}
-    for entry in sorted(entries, key=lambda e: e.end):
+    for entry in sorted((e for e in entries if upto is None or e.end <= upto), key=lambda e: e.end):
         at = f"Log, {entry.when:%d %b %H:%M} UTC"
         if entry.kind is Kind.RIG:
             try:

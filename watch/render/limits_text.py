@@ -17,7 +17,7 @@ def limits_text(rows: Sequence[LimitRow], notes: Sequence[str]) -> str:
 
 
 def _lines(rows: Sequence[LimitRow], notes: Sequence[str]) -> Iterator[str]:
-    yield "LIMITS: what the boat file says, and what was sailed. Nothing is changed by this."
+    yield "LIMITS: what the boat file says, and what was sailed. This changes nothing."
     for kind, title in (("sail plan", "SAIL PLANS"), ("job", "JOBS")):
         yield ""
         yield title
