@@ -1,5 +1,6 @@
 """(I/O) The simulator: plays a script or a recording over the network as the boat's instruments would send it, at any speed."""
 
+import importlib
 import json
 import socket
 import time
@@ -195,3 +196,7 @@ def _bound(kind: socket.SocketKind, host: str, port: int) -> socket.socket:
         wire.close()
         raise BadInputError(f"{host} port {port}", [f"cannot be used: {(error.strerror or str(error)).lower()}"]) from None
     return wire
+
+
+if __name__ == "__main__":
+    importlib.import_module("watch.instruments.performing").main()
