@@ -20,6 +20,7 @@ from watch.instruments.steps import ObservedSteps, Step
 from watch.instruments.widths import Widths
 from watch.orders.document import Compared, Orders
 from watch.render.as_json import as_json, schema
+from watch.render.from_json import from_json
 from watch.render.text import as_text
 from watch.service.gather import gather
 from watch.service.observing import forecast_as_it_stood, sailed
@@ -131,6 +132,7 @@ def test_in_the_text_and_in_the_json() -> None:
     assert max(map(len, as_text(orders).splitlines())) <= 80
     for made in (orders, evening().orders):
         jsonschema.validate(json.loads(as_json(made)), schema())
+        assert from_json(as_json(made)).compared == made.compared
 
 
 def test_a_run_that_has_just_begun_is_not_early_for_that() -> None:

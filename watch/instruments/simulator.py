@@ -15,7 +15,7 @@ from watch.instruments.feeds import needed
 from watch.instruments.recording import paced, recorded_nmea0183, recorded_signal_k
 from watch.instruments.simulate import USUAL, Script, nmea0183_pieces, signal_k_pieces
 
-SEND_S = 1.0  # a listener that takes nothing for so long is let go
+SEND_S = 10.0  # a listener that takes nothing for so long is let go; till then all wait for it, so that none loses a line at high speed
 LOOK_UP_S = 0.2
 HELLO = {"name": "nightorders simulator: nothing it says is real", "version": "1.7.0", "self": "vessels.self", "roles": ["main"]}
 
