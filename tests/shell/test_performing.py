@@ -40,7 +40,7 @@ DEADLINE_S = 40.0  # a bound against hanging for ever, not a measure of speed
 def test_a_storm_played_by_the_command_is_what_the_watch_hears() -> None:
     command = [sys.executable, "-m", "watch.instruments.simulator", "--storm", "3", "--hours", "1", "--tcp", "0", "--speed", "1200"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
-    with subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
         assert process.stdout is not None
         port = re.search(r"port (\d+)", process.stdout.readline())
         assert port is not None
@@ -54,7 +54,8 @@ def test_a_storm_played_by_the_command_is_what_the_watch_hears() -> None:
                 assert time.monotonic() < until_s, listening.states()
                 time.sleep(0.05)
             steps = listening.snapshot(end).steps(end)
-        rest = process.communicate(timeout=DEADLINE_S)[0]
+        rest = process.stdout.read()
+        process.wait(DEADLINE_S)
     assert (process.returncode, rest.splitlines()) == (0, ["Nothing that this simulator says is real.", "Played to its end."])
     assert steps.start.tolist() == truth.time[:6].tolist()
     assert steps.mean_ms == pytest.approx(truth.mean_ms[1:7], abs=0.3)

@@ -100,7 +100,7 @@ def test_as_forecast_changes_next_to_nothing() -> None:
     gusts = [(a.planning_gust_kn, b.planning_gust_kn) for a, b in zip(made.orders.steps, alone.orders.steps, strict=True)]
     ratios = [a / b for a, b in gusts if a is not None and b is not None]
     assert min(ratios) >= 1.0 - Widths().calmer_share - 0.001, "never much calmer than planned for without the instruments"
-    assert max(ratios) <= 1.06
+    assert max(ratios) <= 1.08, "a step or two of the ninth tenth of 45 weathers"
     assert made.orders.feasible == alone.orders.feasible
     assert learnt(made).hours_early == pytest.approx(0.0, abs=0.1)
     assert learnt(made).strength == pytest.approx(1.0, abs=0.02)
