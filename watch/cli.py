@@ -14,6 +14,7 @@ COMMANDS = {
     "ack": "ack:ack",
     "rehearse": "rehearse:rehearse",
     "passphrase": "passphrase:passphrase",
+    "log": "log:log",
 }
 """Name -> module in watch.commands, and the command in it; in the order in which help lists them."""
 

@@ -4,6 +4,7 @@ import math
 import socket
 import threading
 import time
+import tomllib
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -12,7 +13,7 @@ import numpy as np
 import pytest
 
 from watch.faults import BadInputError
-from watch.instruments.config import InstrumentsConfig
+from watch.instruments.config import InstrumentsConfig, contradictions
 from watch.instruments.links import Patience, Phase
 from watch.instruments.nmea0183 import sentence
 from watch.instruments.readings import Quantity
@@ -235,3 +236,15 @@ def test_expecting_without_any_link_is_a_contradiction() -> None:
         Listening(config(expects_wind=True), clock=lambda: NOW)
     assert config().expects() == (False, False)
     assert config(nmea0183=[tcp(10110)], expects_wind=False).expects() == (True, False)
+
+
+def test_the_example_settings_are_right_with_every_link_in_use() -> None:
+    """config/watch.toml with the comments taken off its [instruments] part, but for the clock of a simulator."""
+    text = (Path(__file__).resolve().parents[2] / "config" / "watch.toml").read_text(encoding="utf-8")
+    lines = text[text.index("[instruments]") :].splitlines()
+    shown = [line.removeprefix("# ") for line in lines if line and "clock =" not in line]
+    settings = InstrumentsConfig.model_validate(tomllib.loads("\n".join(shown))["instruments"])
+    assert contradictions(settings) == []
+    assert [place for place, _ in settings.placed()] == ["nmea0183[0]", "nmea0183[1]", "signalk[0]"]
+    assert settings.expects() == (True, False)
+    assert settings.preferences().variation_deg == -14.5

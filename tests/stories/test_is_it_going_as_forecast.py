@@ -69,7 +69,7 @@ def test_an_evening(
 def test_the_weathers_like_what_was_observed_become_likelier() -> None:
     z = normal_points(40, 2)[:, 0]
     early, plain, late = (float(evening(*front(h)).weights @ z) for h in (-2.0, 0.0, 2.0))
-    assert early < -0.15 < plain < 0.15 < late
+    assert early < -0.1 < plain < 0.1 < late
 
 
 def test_a_front_that_is_due_and_does_not_come_is_not_soon_believed_to_be_late() -> None:

@@ -20,6 +20,7 @@ from watch.instruments.steps import ObservedSteps, Step
 from watch.instruments.widths import Widths
 from watch.orders.document import Compared, Orders
 from watch.render.as_json import as_json, schema
+from watch.render.from_json import from_json
 from watch.render.text import as_text
 from watch.service.gather import gather
 from watch.service.observing import forecast_as_it_stood, sailed
@@ -99,7 +100,7 @@ def test_as_forecast_changes_next_to_nothing() -> None:
     gusts = [(a.planning_gust_kn, b.planning_gust_kn) for a, b in zip(made.orders.steps, alone.orders.steps, strict=True)]
     ratios = [a / b for a, b in gusts if a is not None and b is not None]
     assert min(ratios) >= 1.0 - Widths().calmer_share - 0.001, "never much calmer than planned for without the instruments"
-    assert max(ratios) <= 1.06
+    assert max(ratios) <= 1.08, "a step or two of the ninth tenth of 45 weathers"
     assert made.orders.feasible == alone.orders.feasible
     assert learnt(made).hours_early == pytest.approx(0.0, abs=0.1)
     assert learnt(made).strength == pytest.approx(1.0, abs=0.02)
@@ -131,6 +132,7 @@ def test_in_the_text_and_in_the_json() -> None:
     assert max(map(len, as_text(orders).splitlines())) <= 80
     for made in (orders, evening().orders):
         jsonschema.validate(json.loads(as_json(made)), schema())
+        assert from_json(as_json(made)).compared == made.compared
 
 
 def test_a_run_that_has_just_begun_is_not_early_for_that() -> None:

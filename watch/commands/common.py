@@ -58,6 +58,9 @@ def _ship_time(_: click.Context, __: click.Parameter, value: str | None) -> Ship
         raise Refused(f"--ship-time: {error}") from None
 
 
+now_option = click.option("--now", callback=_instant, help="The present time with its offset, like 2026-05-16T12:00Z; else the clock's.")
+
+
 def passage_options(command: Callable[..., None]) -> Callable[..., None]:
     """The options that say which boat, where and in what weather."""
     for option in reversed([
@@ -65,7 +68,7 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--route", type=click.Path(path_type=Path), required=True, help="The route: GPX 1.1, or TOML."),
         click.option("--forecast", type=click.Path(path_type=Path), required=True, multiple=True,
                      help="A GRIB file, or a folder of them; may be given more than once."),
-        click.option("--now", callback=_instant, help="The present time with its offset, like 2026-05-16T12:00Z; else the clock's."),
+        now_option,
         click.option("--rig-state", "rig_state", default="", help='What is up, like "main: reef 1, genoa: half"; else as usual.'),
         click.option("--position", default=None, help='Where she is, like "36 30.0 N, 52 00.0 W"; else the route\'s start.'),
         click.option("--ship-time", callback=_ship_time, help="Ship's time, like -03:00; else by her longitude."),

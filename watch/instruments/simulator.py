@@ -1,5 +1,6 @@
 """(I/O) The simulator: plays a script or a recording over the network as the boat's instruments would send it, at any speed."""
 
+import importlib
 import json
 import socket
 import time
@@ -14,7 +15,7 @@ from watch.instruments.feeds import needed
 from watch.instruments.recording import paced, recorded_nmea0183, recorded_signal_k
 from watch.instruments.simulate import USUAL, Script, nmea0183_pieces, signal_k_pieces
 
-SEND_S = 1.0  # a listener that takes nothing for so long is let go
+SEND_S = 10.0  # a listener that takes nothing for so long is let go; till then all wait for it, so that none loses a line at high speed
 LOOK_UP_S = 0.2
 HELLO = {"name": "nightorders simulator: nothing it says is real", "version": "1.7.0", "self": "vessels.self", "roles": ["main"]}
 
@@ -195,3 +196,7 @@ def _bound(kind: socket.SocketKind, host: str, port: int) -> socket.socket:
         wire.close()
         raise BadInputError(f"{host} port {port}", [f"cannot be used: {(error.strerror or str(error)).lower()}"]) from None
     return wire
+
+
+if __name__ == "__main__":
+    importlib.import_module("watch.instruments.performing").main()

@@ -16,11 +16,17 @@ def told(early_h: float, early_sd_h: float, strength: float, strength_sd: float,
 
     >>> told(2.1, 0.4, 1.15, 0.05, math.nan, True, True, [])
     'The weather is about 2 h 10 min early (give or take 20 min) and 15 % stronger than forecast (give or take 5 %).'
+    >>> told(0.8, 0.9, 1.0, 0.05, math.nan, False, False, ["nothing has come yet"]).split(". ")[-1]
+    'Likeliest it is 50 min early (give or take 50 min), and the orders reckon with that.'
     """
     parts = [part for part in (_timing(early_h, early_sd_h) if timing else "", _strength(strength, strength_sd) if wind else "") if part]
     first = f"The weather is {' and '.join(parts)}." if parts else "How the weather stands to the forecast cannot be told yet."
     sharp = "" if math.isnan(sharper) else " It comes more sharply than forecast: expect the next change to be sudden."
-    return first + sharp + "".join(f" {caveat[0].upper()}{caveat[1:]}." for caveat in caveats)
+    said = first + sharp + "".join(f" {caveat[0].upper()}{caveat[1:]}." for caveat in caveats)
+    if timing or not abs(early_h) >= EARLY_H:
+        return said
+    way = "early" if early_h > 0 else "late"
+    return f"{said} Likeliest it is {span_words(early_h)} {way} (give or take {span_words(early_sd_h)}), and the orders reckon with that."
 
 
 def span_words(hours: float) -> str:

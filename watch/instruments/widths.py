@@ -46,7 +46,7 @@ class Widths:
     factor_most: float = 1.5
     lag_fades_h: float = 12.0
     factor_fades_h: float = 6.0
-    weight_share: float = 0.1
+    weight_share: float = 0.05
     size_share: float = 0.6
     calmer_share: float = 0.05
     calmer_share_supported: float = 0.25

@@ -142,7 +142,10 @@ class Listening:
     def _time(self, readings: list[Reading]) -> datetime | None:
         if self.config.clock == "computer":
             return self._clock()
-        self._latest = max([reading.when for reading in readings] + ([] if self._latest is None else [self._latest]), default=None)
+        times = [reading.when for reading in readings]
+        if self._latest is None and times:
+            self._observed.add([], min(times))  # the series begins with the first reading, however much came at once
+        self._latest = max(times + ([] if self._latest is None else [self._latest]), default=None)
         return self._latest
 
     def _resumed_at(self, steps: list[Step]) -> datetime:
