@@ -13,7 +13,7 @@ from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Name
 from watch.forecast.grib import read
-from watch.forecast.trial import read_apart
+from watch.forecast.trial import TrialError, read_apart, try_apart
 
 pytestmark = pytest.mark.source("broken-gribs-1")
 PLAIN_GRID = "which is not read: fetch it on a plain latitude/longitude grid"
@@ -295,19 +295,41 @@ def pretended_python(folder: Path, lines: str) -> str:
     return str(script)
 
 
-def test_a_file_that_stops_the_decoder_dead_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+GOOD = """echo '{"begun": 0}'; echo '{"holds": [["kwbc", "2026-05-14T12:00+00:00", "single"]], "source": "", "faults": []}'"""
+
+
+@pytest.mark.parametrize(("way", "words"), [
+    ("ABRT", "stops the decoder dead: damaged inside"), ("SEGV", "stops the decoder dead: damaged inside"),
+    ("KILL", "takes more memory than there is: far too large, or damaged"),
+])
+def test_a_file_that_stops_the_decoder_dead_is_named_and_the_rest_are_tried(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str, words: str,
+) -> None:
     paths = [tmp_path / "a.grib2", tmp_path / "b.grib2", tmp_path / "c.grib2"]
-    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "echo $3; echo $4; kill -ABRT $$"))
+    die = f"if [ $# = 3 ]; then {GOOD}; exit 0; fi; {GOOD}; echo ecCodes speaks; echo '{{\"begun\": 1}}'; kill -{way} $$"
+    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, die))
     with pytest.raises(BadInputError) as error:
         read_apart(paths)
-    assert str(error.value) == f"{paths[1]}: stops the decoder dead: damaged inside; fetch it again"
+    assert str(error.value) == f"{paths[1]}: {words}; fetch it again"
+    assert [bool(one.holds) for one in try_apart(paths)] == [True, False, True]
 
 
 def test_a_file_that_takes_for_ever_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "echo $3; exec sleep 5"))
+    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "echo '{\"begun\": 0}'; exec sleep 5"))
     with pytest.raises(BadInputError) as error:
         read_apart([tmp_path / "a.grib2"], seconds=0.3)
     assert str(error.value) == f"{tmp_path / 'a.grib2'}: is not read in 0 seconds: damaged or far too large; fetch it again"
+
+
+def test_a_process_that_cannot_even_begin_is_no_fault_of_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "exit 1"))
+    with pytest.raises(TrialError):
+        read_apart([tmp_path / "a.grib2"])
+
+
+def test_what_a_file_holds_is_told(tmp_path: Path) -> None:
+    one, = try_apart([write(tmp_path, wind())])
+    assert [(h.run.isoformat(), h.kind) for h in one.holds] == [("2026-05-14T00:00:00+00:00", "single")]
 
 
 def test_a_real_file_with_damage_in_complex_packing_does_not_take_us_down(real_data: Path, tmp_path: Path) -> None:
