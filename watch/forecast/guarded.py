@@ -17,7 +17,7 @@ from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
 from watch.forecast.frames import ASK_AGAIN
 from watch.forecast.grib import read
-from watch.forecast.trial import LONGEST_S, hold_down, read_apart
+from watch.forecast.trial import DIED, LONGEST_S, hold_down, read_apart
 
 NUMBER_BYTES = 8
 DONE, REFUSED = "done", "refused"
@@ -94,7 +94,7 @@ def _in_the_copy(paths: Sequence[Path], box: Box | None, in_hand: mmap.mmap, int
             answer = REFUSED, (refused.source, refused.faults)
         except MemoryError:
             at = paths[int.from_bytes(in_hand[:NUMBER_BYTES], "little")]
-            answer = REFUSED, (str(at), (f"takes more memory than there is: far too large, or damaged; {ASK_AGAIN}",))
+            answer = REFUSED, (str(at), (f"{DIED[signal.SIGKILL]}; {ASK_AGAIN}",))
         with os.fdopen(into, "wb", PIPE_BYTES) as stream:
             pickle.dump(answer, stream, protocol=pickle.HIGHEST_PROTOCOL)
         ended = 0

@@ -9,16 +9,20 @@ from functools import partial
 from pathlib import Path
 
 from watch.forecast.inbox import DEFAULT_RULES, DEPTH, InboxRules, Ready, Seen, Verdict, look, shown, tidy
-from watch.forecast.kept import DIGEST_LETTERS, ENDING, Kept, kept_name, newest_first, parts_of
+from watch.forecast.kept import DIGEST_LETTERS, Kept, kept_name, newest_first, parts_of
 from watch.forecast.put_away import ChangedError, Identity, copied, identity, move, put_all_back, remove
 from watch.forecast.trial import Tried, try_apart
-from watch.forecast.unpack import sync_folder
+from watch.forecast.unpack import plain_name, sync_folder
 
 FORECASTS, REFUSED, PACKED, COMING, UNPACKED = "forecasts", "refused", "packed", ".coming", ".unpacked"
 AT_ONCE = 100  # files of one look; the rest wait for the next, so that no look takes for ever
 TRIAL_S = 60.0
 
 TryFiles = Callable[[Sequence[Path]], Sequence[Tried]]
+
+
+def _tried(paths: Sequence[Path]) -> tuple[Tried, ...]:
+    return try_apart(paths, seconds=TRIAL_S)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +57,7 @@ class Looked:
 
 def look_in(
     inbox: Path, kept: Path, now: datetime, seen: Mapping[str, Seen], *, rules: InboxRules = DEFAULT_RULES, leave: bool = False,
-    try_files: TryFiles = partial(try_apart, seconds=TRIAL_S), at_once: int = AT_ONCE,
+    try_files: TryFiles = _tried, at_once: int = AT_ONCE,
 ) -> Looked:
     """One look at the inbox; what is whole and decodable goes to kept/forecasts, what is no use to kept/refused with a note of why.
 
@@ -140,7 +144,8 @@ class _Intake:
         """Our own copies of a file's contents with their checksums, None when it changed meanwhile."""
         made = []
         for place, path in enumerate(one.paths):
-            copy = coming / f"{number}-{place}{ENDING}"
+            copy = coming / f"{number}-{place}" / plain_name(path.name, 1)
+            copy.parent.mkdir(parents=True, exist_ok=True)
             try:
                 made.append((copy, copied(path, self._identity(one, path), copy)))
             except (ChangedError, FileNotFoundError):
