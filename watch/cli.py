@@ -10,6 +10,7 @@ COMMANDS = {
     "why": "orders:why",
     "why-demo": "orders:why_demo",
     "check": "check:check",
+    "fetch": "fetch:fetch",
 }
 """Name -> module in watch.commands, and the command in it; in the order in which help lists them."""
 

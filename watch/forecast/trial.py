@@ -25,7 +25,7 @@ DIED = {int(signal.SIGKILL): "takes more memory than there is: far too large, or
 MOST_BYTES = 3 << 30  # of memory for the other process: grids are refused at a size that needs less
 
 
-class TrialError(OSError):
+class TrialError(Exception):
     """The other process could not be started, or ended before it had any file in hand: nothing is known of the files."""
 
 
@@ -84,7 +84,7 @@ class Trial:
             begun = False
         self._end()
         if not begun:
-            raise TrialError(0, "the first reading in a process apart cannot be made")
+            raise TrialError("the first reading in a process apart cannot be made")
         return Tried(source=str(path), faults=(f"{why.format(self._seconds)}; {ASK_AGAIN}",))
 
     def fault(self, path: Path) -> str | None:
@@ -95,9 +95,12 @@ class Trial:
     def _start(self) -> subprocess.Popen[bytes]:
         same_modules = {**os.environ, "PYTHONPATH": os.pathsep.join(part for part in sys.path if part)}
         self._held = b""
-        self._other = subprocess.Popen(
-            [sys.executable, "-m", "watch.forecast.trial"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-            env=same_modules)
+        try:
+            self._other = subprocess.Popen(
+                [sys.executable, "-m", "watch.forecast.trial"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL, env=same_modules)
+        except OSError as error:
+            raise TrialError(f"a process apart cannot be started ({error.strerror or error})") from None
         return self._other
 
     def _line(self, other: subprocess.Popen[bytes]) -> bytes | None:
