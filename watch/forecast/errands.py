@@ -54,7 +54,7 @@ def rest_until(had: Had, now: datetime) -> datetime:
     """
     if had.tried_at is None or had.tries < 1 or had.tried_at > now:  # the ship's clock was set back: what it said counts no more
         return now
-    wait = min(LONGEST_WAIT, FIRST_WAIT * 2 ** min(had.tries - 1, 10))
+    wait = min(LONGEST_WAIT, FIRST_WAIT * (1 << min(had.tries - 1, 10)))
     return max(had.tried_at + wait, had.retry_at or had.tried_at)
 
 

@@ -1,6 +1,7 @@
 """Reads forecasts so that a file which stops the decoder dead costs a sentence and not the whole process (I/O)."""
 
 import contextlib
+import faulthandler
 import mmap
 import os
 import pickle
@@ -82,6 +83,7 @@ def _in_the_copy(paths: Sequence[Path], box: Box | None, in_hand: mmap.mmap, int
     with contextlib.suppress(Exception):
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, signal.SIG_DFL)
+        faulthandler.disable()
         hold_down()
         os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # a decoder's last words
 
