@@ -75,7 +75,8 @@ def fetch(
     except ValueError as error:
         raise BadInputError("--proxy", [str(error)]) from None
     asked = Asked(box=box, hours=reach_h, to=to, every_h=every_h, aloft=aloft, members=members, budget=budget)
-    size = _told(chosen, asked, datetime.now(UTC))
+    clock = ship_clock()
+    size = _told(chosen, asked, clock.now())
     if size_only:
         click.echo("Nothing was asked of any server.")
         return
@@ -86,8 +87,13 @@ def fetch(
         if not sys.stdin.isatty():
             raise Refused("Nobody is there to be asked: say --yes to fetch, or --size-only.")
         click.confirm("Fetch it?", abort=True)
-    if not _fetched(chosen, asked):
+    if not _fetched(chosen, asked, clock):
         sys.exit(NOTHING_CAME)
+
+
+def ship_clock() -> Clock:
+    """The computer's own."""
+    return Clock(now=lambda: datetime.now(UTC), monotonic_s=time.monotonic, sleep=time.sleep)
 
 
 def _chosen(path: Path, names: tuple[str, ...]) -> list[Source]:
@@ -165,9 +171,8 @@ def _fields(asked: Asked) -> tuple[Name, ...]:
     return NEEDED + ALOFT if asked.aloft else NEEDED
 
 
-def _fetched(chosen: list[Source], asked: Asked) -> bool:
+def _fetched(chosen: list[Source], asked: Asked, clock: Clock) -> bool:
     """Fetches source after source within the one budget; True when anything came, or was here already."""
-    clock = Clock(now=lambda: datetime.now(UTC), monotonic_s=time.monotonic, sleep=time.sleep)
     left, began_s, any_came = asked.budget, clock.monotonic_s(), False
     for source in chosen:
         newest = newest_run(source, asked.hours, left, clock)

@@ -62,7 +62,8 @@ def look_in(
     """One look at the inbox; what is whole and decodable goes to kept/forecasts, what is no use to kept/refused with a note of why.
 
     seen: from the look before; {} at the start of a process, which also clears up after a kill (what was kept just before it is not
-    told again: begin with `kept_forecasts`). Killed at any instant, the next looks end as if it had not been: what is in forecasts/ is whole, was read in a process apart, and is there once, by its checksum.
+    told again: begin with `kept_forecasts`). Killed at any instant, the next looks end as if it had not been: what is in forecasts/
+    is whole, was read in a process apart, and is there once, by its checksum.
     A packed file's contents are kept, the file itself goes to kept/packed. leave: nothing is moved out of the inbox. Links, folders
     and files of which more may yet come stay where they are. Raises BadInputError when the inbox cannot be looked into.
     """
