@@ -15,7 +15,8 @@ from watch.cli import main
 from watch.commands import fetch as command
 from watch.forecast.budget import Budget, Reason
 from watch.forecast.download import Fetched, Partial, read_sources
-from watch.forecast.fetching import fetch_run
+from watch.forecast.errands import Had, after_fetch, due
+from watch.forecast.fetching import fetch_run, had_in
 from watch.forecast.framing import walk
 from watch.forecast.grib import read
 from watch.forecast.trial import Trial, TrialError
@@ -220,6 +221,22 @@ def test_a_run_is_fetched_with_every_file_tried_apart(shore: Wire, tmp_path: Pat
     assert [read([path])[0].run for path in got.paths] == [RUN] * 3
     last = walk(shore.files[ADDRESSES[3]]).starts[2]
     assert shore.ranges(ADDRESSES[3]) == [f"bytes=0-{last - 1}", f"bytes={last}-"], "two fields that touch; the end of the last is not known"
+
+
+def test_what_is_here_is_not_due_and_what_broke_off_is(shore: Wire, tmp_path: Path) -> None:
+    stock(shore)
+    here, now = source(shore.base), RUN + timedelta(hours=5)
+    assert due([here], now, had_in(tmp_path)) == [(here, RUN)]
+    shore.always[ADDRESSES[6]] = breaks_after(0)
+    broken = fetch_run(here, RUN, BOX, 6, tmp_path, budget=Budget(), clock=ShipClock().clock, random=lambda: 0.5)
+    assert isinstance(broken, Partial)
+    assert due([here], now, had_in(tmp_path)) == [(here, RUN)]
+    known = after_fetch(None, here.id, RUN, now, broken.reason, broken.retry_at)
+    assert due([here], now, [known]) == []
+    shore.always.clear()
+    fetch_run(here, RUN, BOX, 6, tmp_path, budget=Budget(), clock=ShipClock().clock, random=lambda: 0.5)
+    assert had_in(tmp_path) == (Had(source="shore", run=RUN, whole=True),)
+    assert due([here], now, had_in(tmp_path)) == []
 
 
 def test_when_no_process_apart_can_be_had_nothing_counts(shore: Wire, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

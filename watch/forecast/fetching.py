@@ -10,6 +10,8 @@ from watch.forecast.budget import LATER, Budget, Clock, Reason, StopError
 from watch.forecast.catalogue import Source
 from watch.forecast.contract import Name
 from watch.forecast.download import Fetched, Partial, Progress, fetch
+from watch.forecast.errands import Had
+from watch.forecast.runs import held_runs
 from watch.forecast.sources import Plan, lacks, plan, steps_to
 from watch.forecast.trial import Trial, TrialError
 
@@ -49,3 +51,10 @@ def fetch_run(
                 raise StopError(Reason.COMPUTER, f"{error}: end other programs on this computer", clock.now() + LATER) from None
 
         return fetch(made, to, budget, clock, progress, is_readable=fault, random=random)
+
+
+def had_in(folder: Path) -> tuple[Had, ...]:
+    """What a folder of fetched runs says of them, for `due`: failures and waits are not in it, those the caller remembers."""
+    held = held_runs(folder)
+    whole = {(one.source, one.run) for one in held if one.whole}
+    return tuple(Had(source=source, run=run, whole=(source, run) in whole) for source, run in dict.fromkeys((h.source, h.run) for h in held))

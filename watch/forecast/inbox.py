@@ -116,8 +116,7 @@ def look(
     that changes starts anew. Nothing in the folder is ever changed or removed. Hidden files are passed over. Raises BadInputError
     when the folder itself cannot be read.
     """
-    now = utc(now)
-    after: dict[str, Seen] = {}
+    now, after = utc(now), dict[str, Seen]()
     for name, path, found in _files(folder, cache):
         before = seen.get(name)
         if isinstance(found, str):
@@ -223,8 +222,7 @@ def _judge(
             return before
         state = _examined(path, replace(before, again=None), now, cache, is_readable, rules)
     if state.verdict == Verdict.CUT and now - state.since >= rules.give_up:
-        minutes = int((now - state.since).total_seconds() // 60)
-        why = f"{state.sentence}; nothing more has come for {minutes} minutes"
+        why = f"{state.sentence}; nothing more has come for {(now - state.since) // timedelta(minutes=1)} minutes"
         return replace(state, verdict=Verdict.REFUSED, sentence=why, stays=True)
     return state
 

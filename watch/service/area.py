@@ -39,7 +39,18 @@ def box_within(route: Route, place: tuple[float, float] | None, reach_nm: float,
     """The box round as much of the route as she can sail [nm] from its start, or from her place [deg], and round the shelters."""
     ahead = route if place is None else route.from_position(*place)
     points = [*along(ahead, reach_nm), *((s.latitude, s.longitude) for s in shelters)]
-    return Box.around(np.array([p[0] for p in points]), np.array([p[1] for p in points]), miles=MARGIN_NM)
+    return whole_degrees(Box.around(np.array([p[0] for p in points]), np.array([p[1] for p in points]), miles=MARGIN_NM))
+
+
+def whole_degrees(box: Box) -> Box:
+    """The box grown to whole degrees: while she sails a little way it stays the same, and a broken fetch can go on.
+
+    >>> whole_degrees(Box(30.5, 45.0, 170.2, -179.5))
+    Box(south=30, north=45, west=170, east=-179)
+    """
+    south, north = max(-90, math.floor(box.south)), min(90, math.ceil(box.north))
+    west, east = math.floor(box.west), math.ceil(box.east)
+    return Box(south, north, -180.0, 180.0) if box.width_deg >= 358.0 else Box(south, north, west, east)
 
 
 def along(route: Route, reach_nm: float) -> list[tuple[float, float]]:
