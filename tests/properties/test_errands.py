@@ -1,5 +1,6 @@
 """What is worth fetching when, and which forecasts may go: at their exact edges, and under random histories."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -123,6 +124,14 @@ def test_the_newest_six_runs_of_each_centre_stay_and_so_does_what_is_young() -> 
 def test_several_files_of_a_run_count_as_one_run() -> None:
     many = [kept(DAY + 6 * k * HOUR, name=f"{k}-{part}") for k in range(6) for part in range(9)]
     assert to_drop(many, DAY + timedelta(days=30)) == ()
+
+
+def test_runs_that_are_not_whole_push_nothing_out() -> None:
+    whole = [kept(DAY + 6 * k * HOUR) for k in range(6)]
+    broken = [replace(kept(DAY + 6 * k * HOUR), whole=False) for k in range(6, 20)]
+    later = DAY + timedelta(days=30)
+    assert to_drop([*whole, *broken], later) == ()
+    assert to_drop([*whole, *broken, kept(DAY + 200 * HOUR)], later) == (whole[0],)
 
 
 def test_an_old_run_that_came_late_is_young_and_a_run_from_the_future_pushes_nothing_out() -> None:

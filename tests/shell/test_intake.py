@@ -4,7 +4,7 @@ import gzip
 import os
 import zipfile
 from collections.abc import Callable, Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -12,7 +12,7 @@ import pytest
 from tests.made_gribs import wind, write
 from watch.forecast import intake, put_away
 from watch.forecast.inbox import InboxRules, Seen
-from watch.forecast.intake import Looked, drop, kept_forecasts, look_in
+from watch.forecast.intake import Looked, drop, kept_forecasts, look_in, packed_to_drop
 from watch.forecast.trial import Holds, TrialError, Tried, try_apart
 from watch.when import parse_utc
 
@@ -265,10 +265,21 @@ def test_a_removed_file_frees_its_place_and_only_that(watch: Watch, gribs: tuple
     folder = watch.kept / "forecasts" / "shore-2026051412"
     folder.mkdir()
     (folder / "x.grib").write_bytes(gribs[0])
-    fetched, = (one for one in kept_forecasts(watch.kept) if not one.digest)
-    assert (fetched.centre, fetched.paths, fetched.bytes) == ("shore", (folder / "x.grib",), len(gribs[0]))
+    note = folder / ".plan-0123456789abcdef.json"
+    for named, whole in (('"x.grib", "y.grib"', False), ('"x.grib"', True)):
+        note.write_text(f'{{"files": [{named}], "attribution": ""}}', encoding="utf-8")
+        fetched, = (one for one in kept_forecasts(watch.kept) if not one.digest)
+        assert (fetched.centre, fetched.paths, fetched.bytes, fetched.whole) == ("shore", (folder / "x.grib",), len(gribs[0]), whole)
     assert drop([first, fetched]) == (first.path, folder)
     assert kept_forecasts(watch.kept) == (second,)
+
+
+def test_a_packed_file_whose_contents_are_kept_may_go_after_two_days(watch: Watch, gribs: tuple[bytes, bytes]) -> None:
+    watch.drop("a.grb.gz", gzip.compress(gribs[0]))
+    watch.settled()
+    put_away_at = datetime.fromtimestamp((watch.kept / "packed" / "a.grb.gz").stat().st_ctime, UTC)
+    assert packed_to_drop(watch.kept, put_away_at + timedelta(hours=48)) == ()
+    assert packed_to_drop(watch.kept, put_away_at + timedelta(hours=48, seconds=1)) == (watch.kept / "packed" / "a.grb.gz",)
 
 
 # A kill at any instant

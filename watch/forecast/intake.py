@@ -4,15 +4,17 @@ import contextlib
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 
 from watch.forecast.inbox import DEFAULT_RULES, DEPTH, InboxRules, Ready, Seen, Verdict, look, shown, tidy
-from watch.forecast.kept import DIGEST_LETTERS, Kept, kept_name, newest_first, parts_of
+from watch.forecast.kept import DIGEST_LETTERS, YOUNG, Kept, kept_name, newest_first, parts_of
 from watch.forecast.put_away import ChangedError, Identity, copied, identity, move, put_all_back, remove
+from watch.forecast.runs import held_runs
 from watch.forecast.trial import TrialError, Tried, try_apart
 from watch.forecast.unpack import plain_name, sync_folder
+from watch.when import utc
 
 FORECASTS, REFUSED, PACKED, COMING, UNPACKED = "forecasts", "refused", "packed", ".coming", ".unpacked"
 AT_ONCE = 100  # files of one look; the rest wait for the next, so that no look takes for ever
@@ -89,7 +91,14 @@ def look_in(
 
 def kept_forecasts(kept: Path) -> tuple[Kept, ...]:
     """Everything in kept/forecasts, the newest run first; read from the folder alone. Strange names are passed over."""
-    return newest_first([one for path in _listed(kept / FORECASTS) if (one := _kept(path)) is not None])
+    whole = {held.folder for held in held_runs(kept / FORECASTS) if held.whole}
+    return newest_first([one for path in _listed(kept / FORECASTS) if (one := _kept(path, path in whole)) is not None])
+
+
+def packed_to_drop(kept: Path, now: datetime, young: timedelta = YOUNG) -> tuple[Path, ...]:
+    """Packed files whose contents were kept, put away longer ago than `young`; by when they were moved, not by what they say."""
+    since = utc(now).timestamp() - young.total_seconds()
+    return tuple(sorted(path for path in _listed(kept / PACKED) if path.is_file() and path.stat().st_ctime < since))
 
 
 def drop(droppable: Sequence[Kept]) -> tuple[Path, ...]:
@@ -229,7 +238,7 @@ def _listed(folder: Path) -> Iterator[Path]:
         yield from folder.iterdir()
 
 
-def _kept(path: Path) -> Kept | None:
+def _kept(path: Path, whole: bool = True) -> Kept | None:
     parts = parts_of(path.name)
     if parts is None or path.is_dir() != (parts[2] == ""):
         return None
@@ -239,4 +248,4 @@ def _kept(path: Path) -> Kept | None:
     except FileNotFoundError:
         return None
     return Kept(path=path, centre=parts[0], run=parts[1], digest=parts[2], arrived=datetime.fromtimestamp(status.st_mtime, UTC),
-                bytes=sizes, paths=files)
+                bytes=sizes, paths=files, whole=whole or bool(parts[2]))

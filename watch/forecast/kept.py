@@ -19,7 +19,8 @@ DIGEST_LETTERS = 16
 @dataclass(frozen=True, kw_only=True)
 class Kept:
     """A forecast that is kept: a file that came in, or the folder of a run that was fetched. centre: the issuing centre of a file,
-    the source of a folder. arrived: when it was put there. digest: of a file's bytes, "" for a folder. paths: what to read."""
+    the source of a folder. arrived: when it was put there. digest: of a file's bytes, "" for a folder. paths: what to
+    read. whole: nothing of what was asked for is lacking."""
 
     path: Path
     centre: str
@@ -28,6 +29,7 @@ class Kept:
     bytes: int
     digest: str = ""
     paths: tuple[Path, ...] = ()
+    whole: bool = True
 
 
 def kept_name(centre: str, run: datetime, digest: str) -> str:
@@ -57,7 +59,7 @@ def parts_of(name: str) -> tuple[str, datetime, str] | None:
 
 
 def to_drop(kept: Iterable[Kept], now: datetime, *, newest_runs: int = NEWEST_RUNS, young: timedelta = YOUNG) -> tuple[Kept, ...]:
-    """What may go, in order of age: older than the newest runs of its centre, and neither begun nor arrived within `young`.
+    """What may go, in order of age: older than the newest whole runs of its centre, and neither begun nor arrived within `young`.
 
     A base time well ahead of `now` counts as no run: it may be a bad clock's, and must not push the real ones out. What is dated
     ahead of `now` is itself never dropped.
@@ -66,8 +68,8 @@ def to_drop(kept: Iterable[Kept], now: datetime, *, newest_runs: int = NEWEST_RU
     droppable: list[Kept] = []
     for centre in sorted({one.centre for one in every}):
         own = [one for one in every if one.centre == centre]
-        runs = sorted({one.run for one in own if one.run <= now + AHEAD}, reverse=True)[: max(1, newest_runs)]
-        old = [one for one in own if runs and one.run < runs[-1] and len(runs) >= newest_runs]
+        runs = sorted({one.run for one in own if one.whole and one.run <= now + AHEAD}, reverse=True)[: max(1, newest_runs)]
+        old = [one for one in own if len(runs) >= max(1, newest_runs) and one.run < runs[-1]]
         droppable += [one for one in old if now - one.run >= young and now - one.arrived >= young]
     return tuple(sorted(droppable, key=lambda one: (one.run, one.arrived, one.path)))
 

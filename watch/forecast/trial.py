@@ -22,7 +22,7 @@ from watch.when import parse_utc
 LONGEST_S = 300.0
 BEGUN = "begun"
 DIED = {int(signal.SIGKILL): "takes more memory than there is: far too large, or damaged"}
-MOST_BYTES = 3 << 30  # of memory for the other process: grids are refused at a size that needs less
+MOST_BYTES = 3 << 30  # of memory more for the other process: grids are refused at a size that needs less
 
 
 class TrialError(Exception):
@@ -182,7 +182,8 @@ def hold_down() -> None:
     """This process leaves no core on the disk, may not take all memory, and is the first to go when there is none left."""
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     with contextlib.suppress(OSError, ValueError):
-        resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, resource.getrlimit(resource.RLIMIT_AS)[1]))
+        has = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0]) * resource.getpagesize()
+        resource.setrlimit(resource.RLIMIT_AS, (has + MOST_BYTES, resource.getrlimit(resource.RLIMIT_AS)[1]))
     with contextlib.suppress(OSError):
         Path("/proc/self/oom_score_adj").write_text("900", encoding="ascii")
 
