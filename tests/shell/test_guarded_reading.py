@@ -18,7 +18,14 @@ from watch.forecast import guarded
 from watch.forecast.grib import read
 from watch.forecast.guarded import read_guarded
 
+ALONE = guarded.alone
 ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(autouse=True)
+def _alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Servers of other tests may be asleep in threads of this process."""
+    monkeypatch.setattr(guarded, "alone", lambda: True)
 
 
 @pytest.fixture
@@ -90,6 +97,7 @@ def test_beside_other_threads_no_copy_is_made(files: list[Path], monkeypatch: py
         raise AssertionError("a process with threads was copied")
 
     monkeypatch.setattr(os, "fork", never)
+    monkeypatch.setattr(guarded, "alone", ALONE)
     done = threading.Event()
     other = threading.Thread(target=done.wait)
     other.start()

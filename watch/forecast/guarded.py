@@ -32,7 +32,7 @@ def read_guarded(paths: Sequence[Path], box: Box | None = None, *, seconds: floa
     decoder or nothing comes for `seconds`. Where other threads run, no copy is safe: then the files are tried by a process apart,
     and read here after that.
     """
-    if not hasattr(os, "fork") or threading.active_count() > 1:
+    if not alone():
         read_apart(paths, seconds=seconds)
         return read(paths, box)
     with mmap.mmap(-1, NUMBER_BYTES) as in_hand:
@@ -49,6 +49,11 @@ def read_guarded(paths: Sequence[Path], box: Box | None = None, *, seconds: floa
     if os.WIFSIGNALED(status):
         raise BadInputError(paths[number], [f"stops the decoder dead: damaged inside; {ASK_AGAIN}"])
     return read(paths, box)  # an error of another kind: here it is told as it is
+
+
+def alone() -> bool:
+    """True when this process has no other threads, so that a copy of it is sound."""
+    return hasattr(os, "fork") and threading.active_count() == 1
 
 
 def _copied(paths: Sequence[Path], box: Box | None, in_hand: mmap.mmap, seconds: float) -> tuple[tuple[str, Any] | None, int | None]:
