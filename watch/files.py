@@ -5,6 +5,8 @@ from pathlib import Path
 
 from watch.faults import BadInputError
 
+SETTINGS_BYTES = 1_000_000  # what a person writes by hand is far smaller
+
 
 def read_bytes(path: Path, what: str, most_bytes: int) -> bytes:
     """The bytes of a file. what: what it should be, like "route file", for the sentence. Raises BadInputError."""
@@ -33,6 +35,6 @@ def toml_of(path: Path, data: bytes, what: str) -> dict[str, object]:
         raise BadInputError(path, [f"is not TOML: {reason}"]) from None
 
 
-def read_toml(path: Path, what: str, most_bytes: int) -> dict[str, object]:
+def read_toml(path: Path, what: str, most_bytes: int = SETTINGS_BYTES) -> dict[str, object]:
     """A TOML file -> its tables. Raises BadInputError with one sentence when it cannot be read."""
     return toml_of(path, read_bytes(path, what, most_bytes), what)

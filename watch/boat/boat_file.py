@@ -9,12 +9,10 @@ from watch.boat.model import BoatFile
 from watch.faults import BadInputError, faults_of
 from watch.files import read_toml
 
-MOST_BYTES = 1_000_000
-
 
 def read_boat(path: Path) -> BoatFile:
     """A boat file -> the boat. Raises BadInputError with every fault found, each with its place and a good value."""
-    data = read_toml(path, "boat file", MOST_BYTES)
+    data = read_toml(path, "boat file")
     try:
         boat = BoatFile.model_validate(data)
     except ValidationError as error:

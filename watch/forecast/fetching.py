@@ -48,7 +48,7 @@ def fetch_run(
             try:
                 return trial.fault(path)
             except TrialError as error:
-                raise StopError(Reason.COMPUTER, f"{error}: end other programs on this computer", clock.now() + LATER) from None
+                raise StopError(Reason.COMPUTER, f"{error.strerror or error}: end other programs on this computer", clock.now() + LATER) from None
 
         return fetch(made, to, budget, clock, progress, is_readable=fault, random=random)
 

@@ -12,7 +12,7 @@ from watch.forecast.inbox import DEFAULT_RULES, DEPTH, InboxRules, Ready, Seen, 
 from watch.forecast.kept import DIGEST_LETTERS, YOUNG, Kept, kept_name, newest_first, parts_of
 from watch.forecast.put_away import ChangedError, Identity, copied, identity, move, put_all_back, remove
 from watch.forecast.runs import held_runs
-from watch.forecast.trial import TrialError, Tried, try_apart
+from watch.forecast.trial import Tried, try_apart
 from watch.forecast.unpack import plain_name, sync_folder
 from watch.when import utc
 
@@ -141,9 +141,8 @@ class _Intake:
             tried = dict(zip(new, try_files(list(new.values())) if new else (), strict=True))
             for one, made in copies:
                 self._keep(one, made, tried, known)
-        except (OSError, TrialError) as error:  # nothing is decided: all that is left is done again at the next look
-            reason = getattr(error, "strerror", None) or error
-            why = f"cannot be taken in ({reason}); it is tried again: see that there is room on the disk"
+        except OSError as error:  # nothing is decided: all that is left is done again at the next look
+            why = f"cannot be taken in ({error.strerror or error}); it is tried again: see that there is room on the disk"
             self.waiting += [(one.name, f"{shown(one.name)} {why}") for one in ready if self._is_ready(one.name)]
         finally:
             shutil.rmtree(coming, ignore_errors=True)

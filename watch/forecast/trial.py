@@ -1,6 +1,7 @@
 """A first reading of strange files in a process of its own: damage deep in the packed data can stop a decoder dead (I/O)."""
 
 import contextlib
+import errno
 import json
 import os
 import resource
@@ -25,7 +26,7 @@ DIED = {int(signal.SIGKILL): "takes more memory than there is: far too large, or
 MOST_BYTES = 3 << 30  # of memory more for the other process: grids are refused at a size that needs less
 
 
-class TrialError(Exception):
+class TrialError(OSError):
     """The other process could not be started, or ended before it had any file in hand: nothing is known of the files."""
 
 
@@ -84,7 +85,7 @@ class Trial:
             begun = False
         self._end()
         if not begun:
-            raise TrialError("the first reading in a process apart cannot be made")
+            raise TrialError(errno.EAGAIN, "the first reading in a process apart cannot be made")
         return Tried(source=str(path), faults=(f"{why.format(self._seconds)}; {ASK_AGAIN}",))
 
     def fault(self, path: Path) -> str | None:
@@ -100,7 +101,7 @@ class Trial:
                 [sys.executable, "-m", "watch.forecast.trial"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL, env=same_modules)
         except OSError as error:
-            raise TrialError(f"a process apart cannot be started ({error.strerror or error})") from None
+            raise TrialError(error.errno, f"a process apart cannot be started ({error.strerror or error})") from None
         return self._other
 
     def _line(self, other: subprocess.Popen[bytes]) -> bytes | None:
