@@ -7,7 +7,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 ROWS = {
-    "units": 1, "when": 1, "faults": 1, "ready": 1,
+    "units": 1, "when": 1, "faults": 1, "ready": 1, "files": 1.5,
     "boat": 2, "passage": 2, "forecast": 2,
     "weather": 3, "orders": 4, "instruments": 5, "alerts": 6, "render": 7, "service": 8,
     "commands": 9, "cli": 10, "__main__": 11, "__init__": 0,

@@ -10,6 +10,7 @@ COMMANDS = {
     "why": "orders:why",
     "why-demo": "orders:why_demo",
     "check": "check:check",
+    "fetch": "fetch:fetch",
     "stand": "stand:stand",
     "ack": "ack:ack",
     "rehearse": "rehearse:rehearse",

@@ -13,7 +13,7 @@ from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Name
 from watch.forecast.grib import read
-from watch.forecast.trial import read_apart
+from watch.forecast.trial import TrialError, read_apart, try_apart
 
 pytestmark = pytest.mark.source("broken-gribs-1")
 PLAIN_GRID = "which is not read: fetch it on a plain latitude/longitude grid"
@@ -32,13 +32,13 @@ def refusal(path: Path, box: Box | None = None) -> str:
 
 @pytest.mark.parametrize(("name", "sentence"), [
     ("grib-broken/absurd-step.grib2", 'message 1 (rain) has an absurd time step ("6-1.12431e+15"); fetch it again'),
-    ("grib-broken/cut-at-102400-0_gfs.t00z.pgrb2.0p25.f000.grib2", "not whole: ends inside message 1 at byte 102400; fetch it again"),
-    ("grib-broken/cut-at-102400-2_gfs.t00z.pgrb2.0p50.f000.grib2", "not whole: ends inside message 1 at byte 102400; fetch it again"),
-    ("grib-broken/cut-at-102400-5_gfs.t00z.pgrb2.1p00.f000.grib2", "not whole: ends inside message 3 at byte 102400; fetch it again"),
-    ("grib-broken/cut-at-102400-7_geavg.t00z.pgrb2a.0p50.f003.grib2", "not whole: ends inside message 1 at byte 102400; fetch it again"),
-    ("grib-broken/minimal_buffer_underrun.grib2", "not whole: ends inside message 1 at byte 159; fetch it again"),
+    ("grib-broken/cut-at-102400-0_gfs.t00z.pgrb2.0p25.f000.grib2", "is not whole: it ends inside message 1, at byte 102400; fetch it again"),
+    ("grib-broken/cut-at-102400-2_gfs.t00z.pgrb2.0p50.f000.grib2", "is not whole: it ends inside message 1, at byte 102400; fetch it again"),
+    ("grib-broken/cut-at-102400-5_gfs.t00z.pgrb2.1p00.f000.grib2", "is not whole: it ends inside message 3, at byte 102400 (2 whole messages come before); fetch it again"),
+    ("grib-broken/cut-at-102400-7_geavg.t00z.pgrb2a.0p50.f003.grib2", "is not whole: it ends inside message 1, at byte 102400; fetch it again"),
+    ("grib-broken/minimal_buffer_underrun.grib2", "is not whole: it ends inside message 1, at byte 159; fetch it again"),
     ("grib-broken/second-message-corrupt.grib",
-     "message 1 at byte 0 is damaged (its end mark is not where its length says); fetch it again"),
+     "is damaged: message 1 at byte 0 does not end where its length says; fetch it again"),
     ("grib-odd/reduced_gg.grib", f"message 1 (eastward wind at 10 m) is on a reduced Gaussian grid, {PLAIN_GRID}"),
     ("grib-odd/regular_ll_wrong_increment.grib", "message 1 (temperature at 2 m) has 37 rows every 2 degrees, which do not fit the 180 "
      "degrees between its corners: fetch it again, or from elsewhere"),
@@ -72,19 +72,19 @@ def test_temperatures_in_the_wrong_unit_are_said(real_data: Path) -> None:
 # Files that are no GRIB at all
 
 @pytest.mark.parametrize(("content", "sentence"), [
-    (b"", "is empty: fetch it again"),
+    (b"", "is empty; fetch it again"),
     (b"<!DOCTYPE html><html><body>The GRIB you asked for is not here</body></html>",
-     "is a web page, not GRIB: the server answered in words, often to say why not; read them, then fetch it again"),
-    (b"\xef\xbb\xbf\r\n<html>", "is a web page, not GRIB: the server answered in words, often to say why not; read them, then fetch it again"),
-    (b"data file is not present: /data/gfs\n", "is text, not GRIB: read what it says, then fetch it again"),
-    (b"\x1f\x8b\x08\x00rest", "is compressed (gzip): unpack it first"),
-    (b"BZh91AY&SY", "is compressed (bzip2): unpack it first"),
-    (b"CDF\x01rest", "is netCDF, not GRIB: fetch the forecast as GRIB"),
+     "is a web page, not GRIB: a server answered in words; read what it says"),
+    (b"\xef\xbb\xbf\r\n<html>", "is a web page, not GRIB: a server answered in words; read what it says"),
+    (b"data file is not present: /data/gfs\n", "is text, not GRIB: read what it says"),
+    (b"\x1f\x8b\x08\x00rest", "is compressed: unpack it first"),
+    (b"BZh91AY&SY", "is compressed: unpack it first"),
+    (b"CDF\x01rest", "is netCDF or HDF, not GRIB: fetch the forecast as GRIB"),
     (b"BUFR\x00\x00\x10\x04", "is BUFR (observations), not GRIB: fetch the forecast as GRIB"),
     (bytes(range(128, 256)) * 40, "is no GRIB: no message begins in it; fetch it again"),
-    (b"\0" * 5000, "is no GRIB: no message begins in it; fetch it again"),
-    (b"GRIB", "not whole: ends inside message 1 at byte 4; fetch it again"),
-    (b"no GRIB data for this area", "is text, not GRIB: read what it says, then fetch it again"),
+    (b"\0" * 5000, "is not whole: no message has arrived yet; fetch it again"),
+    (b"GRIB", "is not whole: it ends inside message 1, at byte 4; fetch it again"),
+    (b"no GRIB data for this area", "is text, not GRIB: read what it says"),
 ], ids=["empty", "page", "page with a mark", "text", "gzip", "bzip2", "netCDF", "BUFR", "noise", "zeros", "four letters", "the word"])
 def test_files_that_are_no_grib(content: bytes, sentence: str, tmp_path: Path) -> None:
     path = tmp_path / "fetched.grib2"
@@ -151,12 +151,12 @@ def far_step(content: bytes) -> bytes:
 
 
 @pytest.mark.parametrize(("fault", "sentence"), [
-    (cut, "not whole: ends inside message 3 at byte {size}; fetch it again"),
-    (cut_at_the_last_byte, "not whole: ends inside message 4 at byte {size}; fetch it again"),
-    (first_message_longer, "message 1 at byte 0 is damaged (its end mark is not where its length says); fetch it again"),
-    (second_mark_lost, "bytes {second} to {third} after message 1 are no GRIB: damaged; fetch it again"),
-    (second_end_lost, "message 2 at byte {second} is damaged (its end mark is not where its length says); fetch it again"),
-    (unknown_edition, "message 1 at byte 0 is damaged (GRIB edition 3, where 1 or 2 is known); fetch it again"),
+    (cut, "is not whole: it ends inside message 3, at byte {size} (2 whole messages come before); fetch it again"),
+    (cut_at_the_last_byte, "is not whole: it ends inside message 4, at byte {size} (3 whole messages come before); fetch it again"),
+    (first_message_longer, "is damaged: message 1 at byte 0 does not end where its length says; fetch it again"),
+    (second_mark_lost, "is damaged: the bytes from {second} on are no GRIB (1 whole message comes before); fetch it again"),
+    (second_end_lost, "is damaged: message 2 at byte {second} does not end where its length says (1 whole message comes before); fetch it again"),
+    (unknown_edition, "is damaged: message 1 at byte 0 is of edition 3, where 1 or 2 is known; fetch it again"),
     (section_too_long, "message 1 at byte 0 is damaged (its sections do not add up at byte 46 of it); fetch it again"),
     (month_thirteen, "message 1 (eastward wind at 10 m) has a base time that is no date (2026-13-14 00:00); fetch it again"),
     (year_nine, "message 1 (eastward wind at 10 m) has an absurd base time (0009-05-14 00:00); fetch it again"),
@@ -177,7 +177,11 @@ def test_every_cut_is_noticed(tmp_path: Path) -> None:
     for size in (*range(1, 60), *range(60, second - 3, 7), *range(second - 3, second + 60), *range(second + 60, len(content), 7)):
         if size != second:  # a file that ends between two messages is whole as far as anyone can see
             path.write_bytes(content[:size])
-            assert refusal(path) == f"not whole: ends inside message {1 + (size > second)} at byte {size}; fetch it again"
+            before = " (1 whole message comes before)" if size > second else ""
+            where = f"it ends inside message {1 + (size > second)}, at byte {size}"
+            if size < 4 or second < size < second + 4:  # inside the word that begins a message
+                where = "it goes on as if more were to come" if before else "no message has arrived yet"
+            assert refusal(path) == f"is not whole: {where}{before}; fetch it again"
 
 
 def test_padding_and_bulletin_lines_between_messages_are_no_fault(tmp_path: Path) -> None:
@@ -295,19 +299,42 @@ def pretended_python(folder: Path, lines: str) -> str:
     return str(script)
 
 
-def test_a_file_that_stops_the_decoder_dead_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+GOOD = """echo '{"begun": 0}'; echo '{"holds": [["kwbc", "2026-05-14T12:00+00:00", "single"]], "source": "", "faults": []}'"""
+
+
+@pytest.mark.parametrize(("way", "words"), [
+    ("ABRT", "stops the decoder dead: damaged inside"), ("SEGV", "stops the decoder dead: damaged inside"),
+    ("KILL", "takes more memory than there is: far too large, or damaged"),
+])
+def test_a_file_that_stops_the_decoder_dead_is_named_and_the_rest_are_tried(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str, words: str,
+) -> None:
     paths = [tmp_path / "a.grib2", tmp_path / "b.grib2", tmp_path / "c.grib2"]
-    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "echo $3; echo $4; kill -ABRT $$"))
+    die = f"echo ecCodes speaks; echo '{{\"begun\": 1}}'; kill -{way} $$"
+    script = f"while read name; do case $name in *b.grib2*) {die};; *) {GOOD};; esac; done"
+    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, script))
     with pytest.raises(BadInputError) as error:
         read_apart(paths)
-    assert str(error.value) == f"{paths[1]}: stops the decoder dead: damaged inside; fetch it again"
+    assert str(error.value) == f"{paths[1]}: {words}; fetch it again"
+    assert [bool(one.holds) for one in try_apart(paths)] == [True, False, True]
 
 
 def test_a_file_that_takes_for_ever_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "echo $3; exec sleep 5"))
+    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "echo '{\"begun\": 0}'; exec sleep 5"))
     with pytest.raises(BadInputError) as error:
         read_apart([tmp_path / "a.grib2"], seconds=0.3)
     assert str(error.value) == f"{tmp_path / 'a.grib2'}: is not read in 0 seconds: damaged or far too large; fetch it again"
+
+
+def test_a_process_that_cannot_even_begin_is_no_fault_of_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.executable", pretended_python(tmp_path, "exit 1"))
+    with pytest.raises(TrialError):
+        read_apart([tmp_path / "a.grib2"])
+
+
+def test_what_a_file_holds_is_told(tmp_path: Path) -> None:
+    one, = try_apart([write(tmp_path, wind())])
+    assert [(h.run.isoformat(), h.kind) for h in one.holds] == [("2026-05-14T00:00:00+00:00", "single")]
 
 
 def test_a_real_file_with_damage_in_complex_packing_does_not_take_us_down(real_data: Path, tmp_path: Path) -> None:

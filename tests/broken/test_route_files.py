@@ -146,7 +146,7 @@ def test_a_million_points_are_refused_before_they_are_taken_in(tmp_path: Path) -
     assert said(path) == f"{path}: has more than 5000 points, which is a log and no route: make a route of its turning points"
     with path.open("ab") as out:
         out.truncate(MOST_BYTES + 1)
-    assert said(path) == f"{path}: is larger than 8 MB, which no route is; is it the right file?"
+    assert said(path) == f"{path}: is larger than 8 MB, which no route file is; is it the right file?"
 
 
 def test_what_is_no_route_file_at_all(tmp_path: Path) -> None:

@@ -84,4 +84,4 @@ def test_the_twin_notices(change: object, said: str, tmp_path: Path, monkeypatch
 def test_a_refused_file_gives_its_refusal(tmp_path: Path) -> None:
     path = tmp_path / "empty.grib2"
     path.write_bytes(b"")
-    assert compare_with_cfgrib(path) == [f"not compared, for it is refused: {path}: is empty: fetch it again"]
+    assert compare_with_cfgrib(path) == [f"not compared, for it is refused: {path}: is empty; fetch it again"]

@@ -6,12 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.shell.shore import BOX, RUN, WANTED, ShipClock, fetched, partly, plan_for, source, stock, whole
+from tests.shell.shore import RUN, ShipClock, fetched, partly, plan_for, source, stock, whole
 from tests.shell.wire import Wire, resets, says, wire
 from watch.forecast.budget import Budget, Reason
-from watch.forecast.download import fetch
-from watch.forecast.runs import NewestRun, drop_older, held_runs, newest_run
-from watch.forecast.sources import plan
+from watch.forecast.runs import NewestRun, held_runs, newest_run
 
 FIVE_LATER = RUN + timedelta(hours=5)
 
@@ -126,23 +124,3 @@ def test_notes_and_folders_that_are_none_of_ours_are_passed_over(tmp_path: Path,
         (tmp_path / name / ".plan-0123456789abcdef.json").write_bytes(note)
     (tmp_path / "shore-2026051500").write_bytes(b"a file, not a folder")
     assert held_runs(tmp_path) == ()
-
-
-def test_the_newest_whole_runs_are_kept_and_what_is_older_may_go(shore: Wire, tmp_path: Path) -> None:
-    runs = [RUN - timedelta(hours=6 * back) for back in range(5)]
-    stock(shore, 3)
-    for run in runs:
-        for suffix in ("", ".idx"):
-            like = shore.files["/2026051412.f003" + suffix]
-            shore.files[f"/{run:%Y%m%d%H}.f003{suffix}"] = like.replace(b"2026051412", f"{run:%Y%m%d%H}".encode())
-        made = plan(source(shore.base), run, BOX, [3], WANTED)
-        fetch(made, tmp_path, Budget(), ShipClock().clock, random=lambda: 0.5)
-    for path in held_runs(tmp_path)[0].paths:
-        path.unlink()  # the newest is no longer whole
-    with pytest.raises(ValueError, match="at least one"):
-        drop_older(tmp_path, 0)
-    assert drop_older(tmp_path, 4) == ()
-    gone = drop_older(tmp_path, 2)
-    assert [p.name for p in gone] == [f"shore-{run:%Y%m%d%H}" for run in sorted(runs[3:])]
-    assert [(h.run, h.whole) for h in held_runs(tmp_path)] == [(runs[0], False), (runs[1], True), (runs[2], True)]
-    assert drop_older(tmp_path, 3) == (), "as long as there are not enough whole ones nothing goes"

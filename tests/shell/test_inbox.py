@@ -108,7 +108,7 @@ def test_a_file_that_grows_is_waited_for_until_it_is_whole(inbox: Inbox) -> None
             stream.write(FORECAST[path.stat().st_size : size])
     inbox.look()
     stuck = inbox.look()
-    assert stuck.waiting == (("slow.grb", "slow.grb is not whole: it ends inside message 2, at byte 7999 (1 whole messages come before)"),)
+    assert stuck.waiting == (("slow.grb", "slow.grb is not whole: it ends inside message 2, at byte 7999 (1 whole message comes before)"),)
     with path.open("ab") as stream:
         stream.write(FORECAST[-1:])
     assert [r.name for r in inbox.settled().ready] == ["slow.grb"]
@@ -120,7 +120,7 @@ def test_a_file_that_never_becomes_whole_is_told_after_half_an_hour_and_taken_ba
     assert inbox.look(28.0).refused == ()
     told = inbox.look(1.0)
     assert told.waiting == ()
-    assert told.refused == (("cut.grb", "cut.grb is not whole: it ends inside message 2, at byte 6000 (1 whole messages come before); "
+    assert told.refused == (("cut.grb", "cut.grb is not whole: it ends inside message 2, at byte 6000 (1 whole message comes before); "
                              "nothing more has come for 30 minutes"),)
     assert told.changed == {"cut.grb"}
     assert inbox.look(500.0).refused == told.refused
@@ -465,4 +465,4 @@ def test_real_files_pass_the_real_reader_packed_or_not(real_data: Path, inbox: I
     assert found.ready[1].paths[0].read_bytes() == plain
     assert [name for name, _ in found.waiting] == ["cut.grb"]
     ((name, sentence),) = found.refused
-    assert (name, sentence.startswith("corrupt.grb message 1 at byte 0 is damaged")) == ("corrupt.grb", True), sentence
+    assert (name, sentence.startswith("corrupt.grb is damaged: message 1 at byte 0")) == ("corrupt.grb", True), sentence

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from watch.alerts.situation import Priority
 from watch.alerts.states import State
+from watch.instruments.nmea0183 import checksum
 from watch.when import utc
 
 LONGEST = 82  # characters of a sentence from $ to the line feed
@@ -66,18 +67,6 @@ class Command:
     letter: str
     name: AlertName
     time: str
-
-
-def checksum(body: str) -> str:
-    """What stands between $ and * -> its checksum, two hexadecimal digits.
-
-    >>> checksum("IIHBT,30.0,A,1")
-    '1F'
-    """
-    value = 0
-    for byte in body.encode("ascii"):
-        value ^= byte
-    return f"{value:02X}"
 
 
 def write(talker: str, kind: str, fields: Sequence[str]) -> str:

@@ -24,6 +24,7 @@ class Reason(StrEnum):
     ANSWER = "a wrong answer"
     DAMAGED = "damaged"
     DISK = "the disk"
+    COMPUTER = "this computer"
 
 
 class StopError(Exception):

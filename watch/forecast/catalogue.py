@@ -97,6 +97,7 @@ class Source(Strict):
     layout: Annotated[Layout, BeforeValidator(lambda v: Layout(v) if isinstance(v, str) and v in set(Layout) else v)] = Field(
         description='"text-index", "json-index" or "query"')
     base_url: str = Field(description="address that all others begin with", examples=["https://example.org/forecasts"])
+    enabled: bool = Field(default=True, description="true when it is fetched without being named", examples=[True])
     attribution: str = Field(min_length=1, description="the line that must be shown wherever the forecast is")
     licence: str = Field(min_length=1, description="the terms of use")
     soonest_h: float = Field(gt=0, description="hours after its base time before which a run has never been there", examples=[3.5])

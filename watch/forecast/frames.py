@@ -1,27 +1,16 @@
 """From a file to whole GRIB messages, one field each, or one sentence on what is wrong with it (I/O)."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
 from watch.faults import BadInputError
+from watch.forecast.framing import END, State, walk_by
 
-END = b"7777"
-BULLETIN_BYTES = 200  # a telecommunication header or trailer round a message may be this long, padding apart
-BLOCK = 1 << 16
 PADDING_1 = 120  # GRIB1 messages may be filled up before their end mark
-PADDING = b"\0\r\n "
 ASK_AGAIN = "fetch it again"
-FORMATS = {
-    b"\x1f\x8b": "is compressed (gzip): unpack it first",
-    b"BZh": "is compressed (bzip2): unpack it first",
-    b"PK\x03\x04": "is a zip archive: unpack it first",
-    b"\xfd7zXZ": "is compressed (xz): unpack it first",
-    b"\x28\xb5\x2f\xfd": "is compressed (zstd): unpack it first",
-    b"CDF": "is netCDF, not GRIB: fetch the forecast as GRIB",
-    b"\x89HDF": "is HDF or netCDF, not GRIB: fetch the forecast as GRIB",
-    b"BUFR": "is BUFR (observations), not GRIB: fetch the forecast as GRIB",
-}
+BUFFER = 1 << 18
 
 
 class Frame(NamedTuple):
@@ -40,124 +29,34 @@ class Frame(NamedTuple):
 def frames(path: Path) -> Iterator[Frame]:
     """Every field of a file, in order. Refuses (BadInputError) a file that is missing, empty, no GRIB, cut short or damaged."""
     try:
-        size = path.stat().st_size
         if path.is_dir():
             raise BadInputError(path, ["is a folder: name the GRIB file itself"])
-        with path.open("rb", buffering=4 * BLOCK) as stream:
-            yield from _messages(path, stream, size)
+        with path.open("rb", buffering=BUFFER) as stream:
+            yield from _messages(path, stream)
     except FileNotFoundError:
         raise BadInputError(path, ["there is no such file"]) from None
     except OSError as error:
         raise BadInputError(path, [f"cannot be read ({error.strerror or error}): check the disk and who may read it"]) from None
 
 
-def _messages(path: Path, stream: BinaryIO, size: int) -> Iterator[Frame]:
-    if size == 0:
-        raise BadInputError(path, [f"is empty: {ASK_AGAIN}"])
-    start, number = _skip(path, stream, 0, size, 0), 0
-    while start < size:
-        number += 1
-        stream.seek(start)
-        head = stream.read(16)
-        length = _length(path, stream, head, start, size, number)
-        if start + length > size:
-            raise BadInputError(path, [f"not whole: ends inside message {number} at byte {size}; {ASK_AGAIN}"])
+def _messages(path: Path, stream: BinaryIO) -> Iterator[Frame]:
+    handle = stream.fileno()
+    framing = walk_by(lambda at, count: os.pread(handle, count, at), os.fstat(handle).st_size)
+    if framing.state != State.WHOLE:
+        raise BadInputError(path, [f"{framing.fault}{'' if framing.state == State.FOREIGN else f'; {ASK_AGAIN}'}"])
+    for number, (start, length) in enumerate(zip(framing.starts, framing.lengths, strict=True), start=1):
         stream.seek(start)
         message = stream.read(length)
-        if len(message) < length or message[-4:] != END:
-            raise _damaged(path, number, start, "its end mark is not where its length says")
         try:
-            yield from _split_1(message, number) if head[7] == 1 else _split_2(message, number)
+            if len(message) < length:
+                raise _BrokenError("the file became shorter while it was read")
+            yield from _split_1(message, number) if message[7] == 1 else _split_2(message, number)
         except _BrokenError as broken:
-            raise _damaged(path, number, start, str(broken)) from None
-        start += length
-        start = _skip(path, stream, start, size, number)
+            raise BadInputError(path, [f"message {number} at byte {start} is damaged ({broken}); {ASK_AGAIN}"]) from None
 
 
 class _BrokenError(Exception):
     """Sections that do not add up; the text says which."""
-
-
-def _damaged(path: Path, number: int, start: int, why: str) -> BadInputError:
-    return BadInputError(path, [f"message {number} at byte {start} is damaged ({why}); {ASK_AGAIN}"])
-
-
-def _skip(path: Path, stream: BinaryIO, start: int, size: int, number: int) -> int:
-    """Where the next message begins, or the size of the file; anything but padding or a short bulletin line is refused."""
-    stream.seek(start)
-    first = stream.read(BULLETIN_BYTES + 8)
-    if first.startswith(b"GRIB"):
-        return start
-    if first and b"GRIB".startswith(first):
-        raise BadInputError(path, [f"not whole: ends inside message {number + 1} at byte {size}; {ASK_AGAIN}"])
-    begin, strange, lost = _gap(stream, start, size)
-    if number == 0 and (begin == size or strange > BULLETIN_BYTES or _is_page(first) or not _known_edition(stream, begin)):
-        raise BadInputError(path, [_no_grib(first)])
-    if strange > BULLETIN_BYTES or lost or _is_page(first):
-        raise BadInputError(path, [f"bytes {start} to {begin} after message {number} are no GRIB: damaged; {ASK_AGAIN}"])
-    return begin
-
-
-def _gap(stream: BinaryIO, start: int, size: int) -> tuple[int, int, bool]:
-    """Where the next message begins (or the size), how many bytes before it are no padding, and whether an end mark is among them."""
-    stream.seek(start)
-    at, tail, strange, lost = start, b"", 0, False
-    while block := stream.read(BLOCK):
-        seen = tail + block
-        found = seen.find(b"GRIB")
-        gap = seen if found < 0 else seen[:found]
-        strange += len(gap.translate(None, PADDING)) - len(tail.translate(None, PADDING))
-        lost = lost or END in gap
-        if found >= 0:
-            return at - len(tail) + found, strange, lost
-        at += len(block)
-        tail = block[-3:]
-    return size, strange, lost
-
-
-def _known_edition(stream: BinaryIO, begin: int) -> bool:
-    stream.seek(begin + 7)
-    return stream.read(1) in (b"\x01", b"\x02")
-
-
-def _is_page(first: bytes) -> bool:
-    text = first.lstrip(b"\xef\xbb\xbf \r\n\t").lower()
-    return text.startswith((b"<!doctype", b"<html", b"<?xml", b"<head", b"<body"))
-
-
-def _no_grib(first: bytes) -> str:
-    if _is_page(first):
-        return f"is a web page, not GRIB: the server answered in words, often to say why not; read them, then {ASK_AGAIN}"
-    for magic, sentence in FORMATS.items():
-        if first.startswith(magic):
-            return sentence
-    if first and all(byte in b"\t\r\n" or 32 <= byte < 127 for byte in first):
-        return f"is text, not GRIB: read what it says, then {ASK_AGAIN}"
-    return f"is no GRIB: no message begins in it; {ASK_AGAIN}"
-
-
-def _length(path: Path, stream: BinaryIO, head: bytes, start: int, size: int, number: int) -> int:
-    """Bytes of the message that begins at `start`, as it says itself."""
-    if len(head) < 16:
-        raise BadInputError(path, [f"not whole: ends inside message {number} at byte {size}; {ASK_AGAIN}"])
-    if head[7] == 2:
-        return int.from_bytes(head[8:16], "big")
-    if head[7] != 1:
-        raise _damaged(path, number, start, f"GRIB edition {head[7]}, where 1 or 2 is known")
-    length = int.from_bytes(head[4:7], "big")
-    if not length & 0x800000:
-        return length
-    # Large GRIB1 messages give their length in units of 120 bytes, less what the data section's own length then says.
-    at = 8 + int.from_bytes(head[8:11], "big")
-    stream.seek(start + 8)
-    flags = stream.read(8)[7]
-    for flag in (0x80, 0x40):
-        if flags & flag:
-            stream.seek(start + at)
-            at += int.from_bytes(stream.read(3), "big")
-    stream.seek(start + at)
-    short = int.from_bytes(stream.read(3), "big")
-    return (length & 0x7FFFFF) * 120 - short + 4 if short < 120 else length
 
 
 def _split_1(message: bytes, number: int) -> Iterator[Frame]:

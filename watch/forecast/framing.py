@@ -42,8 +42,8 @@ class Framing:
         """None when whole, else a sentence's end: what is wrong, and how much before it is sound."""
         if self.state == State.WHOLE:
             return None
-        sound = f" ({len(self.starts)} whole messages come before)" if self.starts else ""
-        return self.why + sound
+        count = len(self.starts)
+        return self.why + (f" ({count} whole message{'s come' if count > 1 else ' comes'} before)" if count else "")
 
 
 def walk(data: bytes | bytearray | memoryview | mmap) -> Framing:
@@ -87,12 +87,14 @@ def _walked(read_at: ReadAt, size: int) -> Framing:
         if length is None or start + length > size:
             return ended(State.CUT, f"is not whole: it ends inside message {number}, at byte {size}")
         if length <= 0 or read_at(start + length - len(END), len(END)) != END:
-            return ended(State.DAMAGED, f"is damaged: message {number} at byte {start} does not end where its length says")
+            edition = read_at(start + 7, 1)[0]
+            fault = "does not end where its length says" if edition in SHORTEST else f"is of edition {edition}, where 1 or 2 is known"
+            return ended(State.DAMAGED, f"is damaged: message {number} at byte {start} {fault}")
         starts.append(start)
         lengths.append(length)
         at = start + length
     if _still_to_come(read_at, size, at):
-        so_far = f"after {len(starts)} messages it goes on as if more were to come" if starts else "no message has arrived yet"
+        so_far = "it goes on as if more were to come" if starts else "no message has arrived yet"
         return ended(State.CUT, f"is not whole: {so_far}")
     return ended(State.WHOLE)
 
@@ -134,24 +136,29 @@ def _large_length(read_at: ReadAt, start: int, head: bytes, length: int) -> int 
 
 
 def _next(read_at: ReadAt, size: int, begin: int) -> int | None:
-    """Where the next message begins; size when only padding or a short trailer is left; None when other bytes stand here."""
-    at = begin
-    if read_at(at, 4) == BEGIN:
-        return at
-    while at < size:
-        block = read_at(at, BLOCK)
-        if not block:
-            return size
-        lead = len(block) - len(block.lstrip(PADDING))
-        at += lead
-        if lead < len(block):
-            head = read_at(at, BULLETIN_BYTES + len(BEGIN))
-            found = head.find(BEGIN)
-            if found >= 0 and not is_page(head):
-                return at + found
-            trailer = begin > 0 or _breaks_off(head)
-            return size if trailer and size - at <= BULLETIN_BYTES and not is_page(head) else None
-    return size
+    """Where the next message begins; size when only padding or a short trailer is left; None when other bytes stand here.
+
+    What stands between may hold padding of any length, and besides it no more than a short bulletin line; an end mark in it is the
+    rest of a message whose beginning was lost.
+    """
+    if read_at(begin, len(BEGIN)) == BEGIN:
+        return begin
+    if is_page(read_at(begin, BULLETIN_BYTES)):
+        return None
+    at, tail, strange = begin, b"", 0
+    while block := read_at(at, BLOCK):
+        seen = tail + block
+        found = seen.find(BEGIN)
+        gap = seen if found < 0 else seen[:found]
+        strange += len(gap.translate(None, PADDING)) - len(tail.translate(None, PADDING))
+        if strange > BULLETIN_BYTES or END in gap:
+            return None
+        if found >= 0:
+            mark = at - len(tail) + found
+            return mark if begin > 0 or (read_at(mark + 7, 1) or b"\2")[0] in SHORTEST else None
+        at += len(block)
+        tail = block[-3:]
+    return size if begin > 0 or strange == 0 or _breaks_off(tail) else None
 
 
 def _breaks_off(tail: bytes) -> bool:
@@ -190,10 +197,12 @@ def foreign(head: bytes) -> str:
         return "is a web page, not GRIB: a server answered in words; read what it says"
     if head.startswith((b"CDF", b"\x89HDF")):
         return "is netCDF or HDF, not GRIB: fetch the forecast as GRIB"
+    if head.startswith((b"\x1f\x8b", b"BZh", b"PK\x03\x04", b"\xfd7zXZ")):
+        return "is compressed: unpack it first"
     if head.startswith((b"\x28\xb5\x2f\xfd", b"7z\xbc\xaf", b"Rar!")):
         return "is compressed in a way not known here: unpack it, or send it as zip or gzip"
     if head.startswith(b"BUFR"):
         return "is BUFR (observations), not GRIB: fetch the forecast as GRIB"
     if head and all(byte in b"\t\r\n" or 32 <= byte < 127 for byte in head):
         return "is text, not GRIB: read what it says"
-    return "is no GRIB: no message begins in it"
+    return "is no GRIB: no message begins in it; fetch it again"

@@ -1,6 +1,6 @@
 """Reads GRIB files of either edition into Forecasts, in one pass over their messages (I/O)."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -29,18 +29,19 @@ class Remark:
     quiet: bool
 
 
-def read(paths: Sequence[Path], box: Box | None = None) -> tuple[Forecast, ...]:
+def read(paths: Sequence[Path], box: Box | None = None, begins: Callable[[int], None] = lambda _: None) -> tuple[Forecast, ...]:
     """GRIB files -> Forecasts, newest run first, each run of each centre apart, an ensemble apart from a single run.
 
     Of every field only the window that encloses the box is kept. A message of a field that is needed but cannot be used makes a
     note. Raises BadInputError, one sentence a fault, for a file that is missing, no GRIB, cut short or damaged (nothing of it is
-    used), and when the files hold nothing of use for the box.
+    used), and when the files hold nothing of use for the box. begins: is told the place in `paths` of each file before it is opened.
     """
     if not paths:
         raise ValueError("read() needs at least one file")
     decoder, groups, remarks = Decoder(box), dict[Whose, Gathered](), list[Remark]()
     with quiet():
-        for path in paths:
+        for number, path in enumerate(paths):
+            begins(number)
             _read_file(path, decoder, groups, remarks)
     found = [forecast for whose, gathered in groups.items() for forecast in assemble(whose.run, whose.centre, gathered, box)]
     if not found:

@@ -32,13 +32,14 @@ class Verdict(StrEnum):
     CUT = "cut"  # looked into: not whole
     HELD = "held"  # could not be looked into for a reason that is not the file's: asked again
     READY = "ready"
+    TAKEN = "taken"  # kept elsewhere already, and left where it lies
     REFUSED = "refused"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
     """What is known of a file from look to look. since: when it was first seen at this size and time of change. again: when a try
-    that failed for want of room is made again."""
+    that failed for want of room is made again. stays: refused because nothing more came, and more may yet."""
 
     size: int
     modified_ns: int
@@ -47,6 +48,7 @@ class Seen:
     sentence: str = ""
     paths: tuple[Path, ...] = ()
     again: datetime | None = None
+    stays: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,8 +116,7 @@ def look(
     that changes starts anew. Nothing in the folder is ever changed or removed. Hidden files are passed over. Raises BadInputError
     when the folder itself cannot be read.
     """
-    now = utc(now)
-    after: dict[str, Seen] = {}
+    now, after = utc(now), dict[str, Seen]()
     for name, path, found in _files(folder, cache):
         before = seen.get(name)
         if isinstance(found, str):
@@ -213,7 +214,7 @@ def _judge(
         return replace(fresh, sentence="is still arriving")
     if before.since > now:  # the ship's clock was set back: count from here
         before = replace(before, since=now, again=None)
-    if before.verdict == Verdict.REFUSED or (before.verdict == Verdict.READY and all(p.exists() for p in before.paths)):
+    if before.verdict in (Verdict.REFUSED, Verdict.TAKEN) or (before.verdict == Verdict.READY and all(p.exists() for p in before.paths)):
         return before
     state = before
     if before.verdict != Verdict.CUT:
@@ -221,8 +222,8 @@ def _judge(
             return before
         state = _examined(path, replace(before, again=None), now, cache, is_readable, rules)
     if state.verdict == Verdict.CUT and now - state.since >= rules.give_up:
-        minutes = int((now - state.since).total_seconds() // 60)
-        return replace(state, verdict=Verdict.REFUSED, sentence=f"{state.sentence}; nothing more has come for {minutes} minutes")
+        why = f"{state.sentence}; nothing more has come for {(now - state.since) // timedelta(minutes=1)} minutes"
+        return replace(state, verdict=Verdict.REFUSED, sentence=why, stays=True)
     return state
 
 

@@ -3,7 +3,6 @@
 import json
 import random as chance
 import re
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -70,20 +69,6 @@ def held_runs(folder: Path) -> tuple[HeldRun, ...]:
     found = [held for place in (folder.iterdir() if folder.is_dir() else ()) for note in place.glob(f"{PLAN_NOTE}*.json")
              if (held := _held(place, note)) is not None]
     return tuple(sorted(found, key=lambda held: (held.run, held.source, held.whole), reverse=True))
-
-
-def drop_older(folder: Path, keep: int) -> tuple[Path, ...]:
-    """Removes the folders of runs older than the `keep` (1 or more) newest whole ones of each source; gives those removed."""
-    if keep < 1:
-        raise ValueError("at least one whole run is kept")
-    held = held_runs(folder)
-    dropped = []
-    for source in sorted({h.source for h in held}):
-        whole = sorted({h.run for h in held if h.source == source and h.whole}, reverse=True)[:keep]
-        for place in sorted({h.folder for h in held if h.source == source and len(whole) == keep and h.run < whole[-1]}):
-            shutil.rmtree(place, ignore_errors=True)
-            dropped.append(place)
-    return tuple(dropped)
 
 
 def _held(place: Path, note: Path) -> HeldRun | None:

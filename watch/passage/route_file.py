@@ -1,6 +1,5 @@
 """(I/O) Reads a route from a GPX or TOML file: all its faults at once, or a route that can be sailed."""
 
-import tomllib
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Annotated, Any
@@ -8,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, ValidationError
 
 from watch.faults import BadInputError, Strict, faults_of
+from watch.files import read_bytes, toml_of
 from watch.passage.gpx import MOST_POINTS, GpxError, choose, read_gpx, waypoints_of
 from watch.passage.position import parse_latitude, parse_longitude
 from watch.passage.route import HIGHEST_DEG, Kind, Route, Waypoint, leg_faults, without_repeats
@@ -78,19 +78,8 @@ def read_route(path: Path) -> Route:
     ending = path.suffix.lower()
     if ending not in (".gpx", ".toml"):
         raise BadInputError(path, ["a route file ends in .gpx or .toml; this name does not"])
-    data = _read(path)
+    data = read_bytes(path, "route file", MOST_BYTES)
     return _from_gpx(path, data) if ending == ".gpx" else _from_toml(path, data)
-
-
-def _read(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadInputError(path, [f"is larger than {MOST_BYTES // 1_000_000} MB, which no route is; is it the right file?"])
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise BadInputError(path, ["no such route file; give the path of one, or start from an example in config/"]) from None
-    except OSError as error:
-        raise BadInputError(path, [f"this route file cannot be read: {error.strerror}"]) from None
 
 
 def _from_gpx(path: Path, data: bytes) -> Route:
@@ -109,14 +98,7 @@ def _from_gpx(path: Path, data: bytes) -> Route:
 
 def _from_toml(path: Path, data: bytes) -> Route:
     try:
-        content = tomllib.loads(data.decode("utf-8"))
-    except UnicodeDecodeError:
-        raise BadInputError(path, ["this route file is not text in UTF-8"]) from None
-    except (ValueError, RecursionError) as error:
-        reason = "tables nested too deep" if isinstance(error, RecursionError) else str(error)
-        raise BadInputError(path, [f"is not TOML: {reason}"]) from None
-    try:
-        file = PassageFile.model_validate(content)
+        file = PassageFile.model_validate(toml_of(path, data, "route file"))
     except ValidationError as error:
         raise BadInputError(path, faults_of(error, PassageFile)) from None
     waypoints = [

@@ -13,10 +13,12 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from watch.faults import BadInputError, Fault, faults_of
+from watch.files import read_bytes, toml_of
 from watch.passage.gpx import GpxError, Point, read_gpx
 from watch.passage.shelters import Shelter, SheltersFile, contradictions
 
 MOST_BYTES = 2_000_000
+WHAT = "shelters file"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,36 +47,15 @@ def _read(path: Path) -> SheltersRead:
     ending = path.suffix.lower()
     if ending not in (".gpx", ".toml"):
         raise BadInputError(path, ["a shelters file ends in .toml or .gpx; this name does not"])
-    data = _bytes(path)
+    data = read_bytes(path, WHAT, MOST_BYTES)
     if ending == ".gpx":
         read = _from_gpx(path, data)
     else:
-        read = SheltersRead(shelters=_valid(path, _toml(path, data)))
+        read = SheltersRead(shelters=_valid(path, toml_of(path, data, WHAT)))
     faults = contradictions(read.shelters)
     if faults:
         raise BadInputError(path, faults)
     return read
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadInputError(path, [f"is larger than {MOST_BYTES // 1_000_000} MB, which no shelters file is; is it the right file?"])
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise BadInputError(path, ["no such shelters file; give the path of one, or start from an example in config/"]) from None
-    except OSError as error:
-        raise BadInputError(path, [f"this shelters file cannot be read: {error.strerror}"]) from None
-
-
-def _toml(path: Path, data: bytes) -> dict[str, object]:
-    try:
-        return tomllib.loads(data.decode("utf-8"))
-    except UnicodeDecodeError:
-        raise BadInputError(path, ["this shelters file is not text in UTF-8"]) from None
-    except (ValueError, RecursionError) as error:
-        reason = "tables nested too deep" if isinstance(error, RecursionError) else str(error)
-        raise BadInputError(path, [f"is not TOML: {reason}"]) from None
 
 
 def _valid(path: Path, content: dict[str, object]) -> tuple[Shelter, ...]:

@@ -12,6 +12,7 @@ from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
 from watch.forecast.grib import read
+from watch.forecast.guarded import read_guarded
 from watch.orders.weights import Aims
 from watch.passage.land import load_land
 from watch.passage.position import parse_latitude, parse_longitude
@@ -36,8 +37,13 @@ def gather(
     hours: float | None,
     shelter_paths: Sequence[Path] = (),
     sea_room_nm: float | None = None,
+    *,
+    tried: bool = False,
 ) -> Asked:
-    """Files and options -> Asked. Land is only read with shelters, or when sea room is asked for. Raises BadInputError."""
+    """Files and options -> Asked. Land is only read with shelters, or when sea room is asked for. Raises BadInputError.
+
+    tried: the GRIB was read in a process apart when it came in, so that no file of it can stop this one dead.
+    """
     route = read_route(route_path)
     place = parse_position(position) if position is not None else None
     if place is None and route.departure is not None and route.departure < now:
@@ -47,7 +53,7 @@ def gather(
         )
     found = read_shelters(shelter_paths).shelters
     box = box_of(route, place, found)
-    forecasts = read(list(gribs), box)
+    forecasts = read(list(gribs), box) if tried else read_guarded(list(gribs), box)
     asks_land = bool(found) or sea_room_nm is not None
     return Asked(
         boat=boat,
@@ -97,4 +103,4 @@ def box_of(route: Route, place: tuple[float, float] | None, shelters: Sequence[S
 
 def forecasts_of(paths: Sequence[Path]) -> tuple[Forecast, ...]:
     """GRIB files -> all they hold."""
-    return tuple(read(list(paths), None))
+    return read_guarded(list(paths), None)

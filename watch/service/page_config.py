@@ -6,8 +6,8 @@ from typing import Annotated
 from pydantic import Field, ValidationError
 
 from watch.alerts.secrets import private_table
-from watch.boat.boat_file import read_toml
 from watch.faults import BadInputError, Fault, Strict, faults_of, show
+from watch.files import read_toml
 from watch.service.give_out import write_whole
 from watch.service.web_access import Access, Right, hash_passphrase, is_loopback, matches
 

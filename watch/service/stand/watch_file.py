@@ -8,9 +8,10 @@ from typing import Annotated, Any
 from pydantic import Field, ValidationError, field_validator
 
 from watch.alerts.config import AlertsConfig, contradictions
-from watch.boat.boat_file import read_boat, read_toml
+from watch.boat.boat_file import read_boat
 from watch.boat.rig import UnknownStateError, parse_state
 from watch.faults import BadInputError, Fault, Strict, faults_of
+from watch.files import read_toml
 from watch.instruments.config import InstrumentsConfig
 from watch.instruments.config import contradictions as unheard
 from watch.passage.route_file import read_route
