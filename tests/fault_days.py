@@ -16,7 +16,7 @@ from watch.alerts.rules import Aboard
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.passing import Outcome
 from watch.service.stand.rigged import Rigged
-from watch.service.stand.setting_up import state_after_entry
+from watch.service.stand.setting_up import rig_after
 from watch.service.stand.store_memory import StoreMemory
 from watch.service.store.store import Store
 
@@ -115,7 +115,7 @@ class Days:
     def _begin(self, told: str | None) -> Keeper:
         self.tally.starts += 1
         settings = Settings(boat=BOAT, route=ROUTE, has_instruments=True)
-        rigged = Rigged(self.memory, "", lambda state, entry: state_after_entry(BOAT, state, entry), told)
+        rigged = Rigged(self.memory, "", lambda state, lines: rig_after(BOAT, state, lines), told)
         return Keeper(settings, self.memory, self.post, rigged, now=self.wall, steady_s=self.steady_s, aboard=self._aboard,
                       disk_free_mb=lambda: 100.0 if self.on("disk nearly full") else 9000.0)
 

@@ -19,7 +19,7 @@ from watch.service.stand.memory import AckWish, LogWords
 from watch.service.stand.passing import KnownRun, Outcome
 from watch.service.stand.reckoning import Place
 from watch.service.stand.rigged import Rigged
-from watch.service.stand.setting_up import state_after_entry
+from watch.service.stand.setting_up import rig_after
 
 BOAT = Path(__file__).resolve().parents[1] / "config" / "boat-sloop.toml"
 ROUTE = BOAT.parent / "passage-bermuda-horta.toml"
@@ -178,7 +178,7 @@ class Trial:
     def begin(self, told: str | None = "main: reef 1") -> Keeper:
         """A start of the watch, with what the memory holds."""
         self.keeper = Keeper(
-            self.settings, self.memory, self.post, Rigged(self.memory, "", lambda state, entry: state_after_entry(BOAT, state, entry), told),
+            self.settings, self.memory, self.post, Rigged(self.memory, "", lambda state, lines: rig_after(BOAT, state, lines), told),
             now=self.now, steady_s=self.steady_s, aboard=lambda now, rig_state: self.aboard, disk_free_mb=lambda: self.disk_free_mb,
         )  # fmt: skip
         return self.keeper

@@ -21,12 +21,12 @@ from watch.service.rehearsal import DEMO_NOW, later_by
 from watch.service.stand.apart import Apart
 from watch.service.stand.given_out import give_out
 from watch.service.stand.health import page_health
-from watch.service.stand.incoming import Inbox, worth_reading
+from watch.service.stand.incoming import Incoming
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.passing import Outcome, PassInputs, make_pass
 from watch.service.stand.reckoning import Place
 from watch.service.stand.rigged import Rigged
-from watch.service.stand.setting_up import state_after_entry
+from watch.service.stand.setting_up import rig_after
 from watch.service.stand.store_memory import StoreMemory
 from watch.service.store.store import Store
 from watch.when import parse_utc
@@ -51,10 +51,10 @@ def _live(home: Path, days: int, every: timedelta) -> None:
     now, steady_s, began = START, 0.0, time.perf_counter()
     store = Store.open(home / "watch.db", now)
     memory, post, apart = StoreMemory(store, now), HandPost(), Apart[PassInputs, Outcome](make_pass)
-    rigged = Rigged(memory, "", lambda state, entry: state_after_entry(BOAT, state, entry), "main: reef 1")
+    rigged = Rigged(memory, "", lambda state, lines: rig_after(BOAT, state, lines), "main: reef 1")
     settings = Settings(boat=BOAT, route=_undated(home), shelters=(ready("config", "shelters-north-atlantic.toml"),))
     keeper = Keeper(settings, memory, post, rigged, now=now, steady_s=steady_s)
-    inbox = Inbox(folder=home / "inbox", cache=home / "unpacked")
+    incoming = Incoming(inbox=home / "inbox", kept=home)
     used, passes, made = [], 0, 0
     for day in range(days):
         for minute in range(1440):
@@ -64,12 +64,10 @@ def _live(home: Path, days: int, every: timedelta) -> None:
             if (day * 1440 + minute) % 360 == 0:
                 keeper.heard(Place(at=now, latitude=36.5, longitude=-52.0, source="gps"))
                 _new_run(home / "inbox", now)
-                inbox.look(now)
-                inbox.look(now + timedelta(seconds=10))
-                for old in sorted((home / "inbox").iterdir())[:-6]:
-                    old.unlink()
+                incoming.look(now)
+                incoming.look(now + timedelta(seconds=10))
             if minute % (every / timedelta(minutes=1)) == 0:
-                outcome = apart.run(keeper.inputs(now, worth_reading(inbox.ready, keeper.runs)), 600)
+                outcome = apart.run(keeper.inputs(now, incoming.gribs(now)), 600)
                 keeper.passed(outcome, now)
                 passes, made = passes + 1, made + (outcome.orders is not None)
                 if outcome.orders is not None:
@@ -79,7 +77,7 @@ def _live(home: Path, days: int, every: timedelta) -> None:
                     if alert.state.awaits:
                         keeper.acknowledge(alert.name, alert.revision, "skipper", "bench", now)
         store.prune(now)
-        inbox.tidy()
+        incoming.tidy(now)
         post.calls.clear()
         child = apart._process
         used.append((resident_mb(), resident_mb(child.pid) if child is not None and child.pid else 0.0))

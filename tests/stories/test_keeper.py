@@ -83,7 +83,7 @@ def test_a_line_of_the_log_put_right_counts_as_if_it_had_been_right_at_once():
     t = trial()
     t.memory.write_log("2026-05-16T12:00Z rig main: reef 9", t.now)
     t.goes_on(11)
-    assert "not understood" in t.keeper.failures["log"]
+    assert "reef 9" in t.keeper.failures["log"]
     t.memory.log[0] = type(t.memory.log[0])(id=1, at=t.now, line="2026-05-16T12:00Z rig main: reef 2")
     t.goes_on(11)
     assert "log" not in t.keeper.failures
@@ -107,7 +107,7 @@ def test_the_rig_as_logged_outlasts_a_restart_and_a_rig_told_at_the_start_counts
     t.begin(told=None)
     assert "reef 3" in t.keeper.vitals(t.now).rig_state
     t.begin(told="main: reef 2")
-    assert t.keeper.vitals(t.now).rig_state == "main: reef 2"
+    assert t.keeper.vitals(t.now).rig_state.startswith("main: reef 2")
 
 
 def test_acknowledged_alerts_and_orders_outlast_a_loss_of_power():

@@ -24,7 +24,9 @@ def stand(config: Path, home: Path | None, rig_state: str | None, position: str 
     log_to_stderr()
     folder = home_of(home)
     setup = set_up(read_watch_file(config), folder, rig_state=rig_state, position=position)
-    click.echo(f"The watch is kept in {folder}. Put forecasts (GRIB) into {setup.inbox.folder}.")
+    click.echo(f"The watch is kept in {folder}. Put forecasts (GRIB) into {setup.incoming.inbox}.")
+    for words in setup.told:
+        click.echo(words)
     if setup.page_at:
         click.echo(f"The page: {setup.page_at}")
     sys.exit(Daemon(setup, say=lambda words: click.echo(words, err=True)).run())

@@ -28,7 +28,7 @@ from watch.service.stand.apart import Apart, ApartError
 from watch.service.stand.given_out import give_out
 from watch.service.stand.health import to_dict
 from watch.service.stand.hearing import Hearing
-from watch.service.stand.incoming import Inbox, worth_reading
+from watch.service.stand.incoming import Incoming
 from watch.service.stand.keeper import Keeper
 from watch.service.stand.passing import Outcome, PassInputs, make_pass
 from watch.service.stand.tell_systemd import notify
@@ -58,14 +58,14 @@ class Setup:
 
     home: Path
     keeper: Keeper
-    inbox: Inbox
+    incoming: Incoming
     write: tuple[str, ...] = ("txt", "json", "html")
     longest_pass_s: float = 600.0
     hearing: Hearing | None = None
     errands: tuple[Errand, ...] = ()
-    more_gribs: Callable[[], tuple[Path, ...]] = tuple
     serve: Callable[[], None] | None = None  # blocking: the page
     page_at: str = ""
+    told: tuple[str, ...] = ()  # before anything is done
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
     steady_s: Callable[[], float] = time.monotonic
     closes: tuple[Callable[[], None], ...] = ()
@@ -135,7 +135,7 @@ class Daemon:
 
     def _start_pass(self, now: datetime) -> None:
         """Has the scheduler make a pass when the keeper wants one, or somebody asked for it."""
-        if self._keeper.pass_at is None and not self._setup.inbox.settled and time.monotonic() - self._began_s < FIRST_LOOK_S:
+        if self._keeper.pass_at is None and not self._setup.incoming.settled and time.monotonic() - self._began_s < FIRST_LOOK_S:
             return
         if (self._again.is_set() or now >= self._keeper.next_pass_at) and not self._passing.locked():
             self._scheduler.add_job(self._pass, id="pass", replace_existing=True)
@@ -157,9 +157,8 @@ class Daemon:
             self._passing.release()
 
     def _one_pass(self) -> None:
-        ready = (*self._setup.inbox.ready, *self._setup.more_gribs())
         now, hearing = self._clock(), self._setup.hearing
-        inputs = self._keeper.inputs(now, worth_reading(ready, self._keeper.runs), None if hearing is None else hearing.observed(now))
+        inputs = self._keeper.inputs(now, self._setup.incoming.gribs(now), None if hearing is None else hearing.observed(now))
         try:
             outcome = self._apart.run(inputs, self._setup.longest_pass_s)
         except ApartError as error:
@@ -186,13 +185,12 @@ class Daemon:
 
     def _look_in(self) -> None:
         try:
-            changed = self._setup.inbox.look(self._clock())
-            refused = "; ".join(words for _, words in self._setup.inbox.refused)
-            self._keeper.failed("inbox", f"in the inbox: {refused}" if refused else "", self._clock())
-        except BadInputError as error:
-            self._keeper.failed("inbox", str(error), self._clock())
+            came = self._setup.incoming.look(datetime.now(UTC))
+            self._keeper.failed("inbox", self._setup.incoming.refused(), self._clock())
+        except (BadInputError, OSError) as error:
+            self._keeper.failed("inbox", f"the inbox cannot be looked into: {error}", self._clock())
             return
-        if changed:
+        if came:
             self.ask_pass()
 
     def _run_errand(self, errand: Errand) -> None:

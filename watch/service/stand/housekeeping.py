@@ -5,16 +5,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from watch.faults import BadInputError
-from watch.service.stand.incoming import Inbox
+from watch.service.stand.incoming import Incoming
 from watch.service.store.store import Store
 
 
 @dataclass(frozen=True)
 class Housekeeping:
-    """Thins out old passes and readings, and removes unpacked copies that nobody uses."""
+    """Thins out old passes and readings, looks the store through, and lets old runs go."""
 
     store: Store
-    inbox: Inbox
+    incoming: Incoming
     name: str = "housekeeping"
     every: timedelta = timedelta(hours=1)
 
@@ -22,7 +22,7 @@ class Housekeeping:
         """-> a sentence when it failed, else ""; it never asks for a pass."""
         try:
             self.store.prune(now)
-            self.inbox.tidy()
+            self.incoming.tidy(now)
         except (BadInputError, OSError, sqlite3.Error) as error:
             return f"old records could not be tidied away: {error}", False
         return "", False

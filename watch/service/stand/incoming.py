@@ -1,62 +1,55 @@
-"""(I/O) Forecasts as they come: what is in the inbox and whole, and what of it is worth reading."""
+"""(I/O) Forecasts as they come: what lies in the inbox is taken, tried and kept; what was fetched is kept beside it; old ones go."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from watch.faults import BadInputError
-from watch.forecast.inbox import InboxLook, Seen, Verdict, look, tidy
-from watch.forecast.trial import read_apart
-from watch.service.stand.passing import KnownRun
+from watch.forecast.inbox import Seen
+from watch.forecast.intake import drop, kept_forecasts, look_in, packed_to_drop
+from watch.forecast.kept import AHEAD, Kept, to_drop
 
-OLDER_KEPT = timedelta(hours=36)  # judgement: runs older than the newest by more are not read again
+OLDER_READ = timedelta(hours=36)  # judgement: runs older than the newest by more are kept, but not read again
+REFUSED_TOLD = timedelta(hours=6)  # judgement: so long the sailor is told of a file that is no use
 
 
 @dataclass
-class Inbox:
-    """The inbox, looked into again and again. Nothing in it is changed or removed."""
+class Incoming:
+    """The inbox and the kept forecasts, looked at again and again; what is kept is known from the folder alone, also after a kill."""
 
-    folder: Path
-    cache: Path
-    trial_s: float = 300.0
-    ready: tuple[Path, ...] = ()
-    refused: tuple[tuple[str, str], ...] = ()
-    settled: bool = False  # every file there has been looked into, or found not to be whole
+    inbox: Path
+    kept: Path
+    settled: bool = False  # nothing waits to be looked into
     _seen: Mapping[str, Seen] = field(default_factory=dict)
+    _refused: list[tuple[datetime, str]] = field(default_factory=list)
 
     def look(self, now: datetime) -> bool:
-        """-> whether what is ready is other than at the last look. Raises BadInputError when the folder cannot be read."""
-        self.folder.mkdir(parents=True, exist_ok=True)
-        found: InboxLook = look(self.folder, self._seen, now, cache=self.cache, is_readable=self._fault_in)
-        self._seen = found.seen
-        before, self.ready = self.ready, tuple(path for ready in found.ready for path in ready.paths)
-        self.refused = found.refused
-        self.settled = all(state.verdict is not Verdict.NEW for state in found.seen.values())
-        return self.ready != before
+        """-> whether a forecast has come. Raises BadInputError when the inbox cannot be looked into."""
+        self.inbox.mkdir(parents=True, exist_ok=True)
+        found = look_in(self.inbox, self.kept, now, self._seen)
+        self._seen, self.settled = found.seen, not found.more and not found.waiting
+        self._refused += [(now, turned.sentence) for turned in found.refused]
+        self._refused = [(at, words) for at, words in self._refused if abs(now - at) < REFUSED_TOLD]
+        return bool(found.taken)
 
-    def _fault_in(self, path: Path) -> str | None:
-        try:
-            read_apart([path], seconds=self.trial_s)
-        except BadInputError as error:
-            return str(error)
-        return None
+    def refused(self) -> str:
+        """What came in and is no use, in words; "" when there was nothing such for six hours."""
+        return "; ".join(dict.fromkeys(words for _, words in self._refused))
 
-    def tidy(self) -> None:
-        tidy(self.cache, self._seen)
+    def gribs(self, now: datetime) -> tuple[Path, ...]:
+        """The files to be read for a pass."""
+        return worth_reading(kept_forecasts(self.kept), now)
+
+    def tidy(self, now: datetime) -> None:
+        """Old runs go."""
+        drop(to_drop(kept_forecasts(self.kept), now))
+        for path in packed_to_drop(self.kept, now):
+            path.unlink(missing_ok=True)
 
 
-def worth_reading(paths: Sequence[Path], runs: Sequence[KnownRun]) -> tuple[Path, ...]:
-    """The files that are ready, and what earlier passes found in them -> those to read: all that are not known to hold old runs only.
-
-    >>> worth_reading([Path("new.grb")], ())
-    (PosixPath('new.grb'),)
-    """
-    newest: dict[str, datetime] = {}
-    for known in runs:
-        for name in known.files:
-            newest[name] = max(known.run, newest.get(name, known.run))
-    if not newest:
-        return tuple(paths)
-    oldest = max(newest.values()) - OLDER_KEPT
-    return tuple(path for path in paths if newest.get(str(path), newest.get(path.name, oldest)) >= oldest)
+def worth_reading(kept: Sequence[Kept], now: datetime) -> tuple[Path, ...]:
+    """What is kept, now -> the files whose runs are within 36 hours of the newest. A run dated well ahead of now may be a bad clock's:
+    it is read, but makes no other old."""
+    believable = [one.run for one in kept if one.run <= now + AHEAD]
+    oldest = max(believable) - OLDER_READ if believable else None
+    return tuple(path for one in kept if oldest is None or one.run >= oldest for path in one.paths or (one.path,))

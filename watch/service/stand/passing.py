@@ -3,7 +3,6 @@
 Nothing here raises for what a person or a forecast did wrong: a pass that cannot be made says why, and the watch goes on with the last.
 """
 
-import math
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -21,6 +20,7 @@ from watch.orders.weights import Aims
 from watch.passage.land import Land, load_land
 from watch.passage.route_file import read_route
 from watch.passage.shelters_file import read_shelters
+from watch.service.area import whole_degrees
 from watch.service.gather import box_of
 from watch.service.observing import GlassForecast
 from watch.service.one_pass import Asked, one_pass
@@ -86,7 +86,7 @@ class Passer:
             if place is None and route.departure is not None and route.departure < inputs.now:
                 return Outcome(orders=None, why="where she is is not known: no position from the instruments, none was given")
             shelters = read_shelters(inputs.shelters).shelters
-            box = box_of(route, None, shelters) if place is None else _wide(box_of(route, place, shelters))
+            box = box_of(route, None, shelters) if place is None else whole_degrees(box_of(route, place, shelters))
             if not inputs.gribs:
                 return Outcome(orders=None, why="there is no forecast on board: nothing has come into the inbox")
             forecasts, failed = self._read(inputs.gribs, box)
@@ -136,13 +136,6 @@ def _state(boat: BoatFile, text: str) -> RigState:
         return parse_state(boat, text)
     except UnknownStateError as error:
         raise BadInputError("the rig as it was last told", [f"{error}; say how it is with: nightorders log rig ..."]) from None
-
-
-def _wide(box: Box) -> Box:
-    """The box out to whole degrees, so that it stays the same while she goes a few miles."""
-    return Box(
-        south=max(-90.0, math.floor(box.south)), north=min(90.0, math.ceil(box.north)), west=math.floor(box.west), east=math.ceil(box.east)
-    )
 
 
 def _stamp(path: Path) -> tuple[int, int]:

@@ -6,11 +6,12 @@ from datetime import datetime
 from watch.instruments.log_line import Kind, LogEntry, read_line
 from watch.service.stand.memory import LogWords, Memory
 
-StateAfter = Callable[[str, LogEntry], str]
-"""A rig state as text and an entry of the log -> the rig state after it, the same when the entry says nothing of the rig. Raises
-ValueError with a sentence when the entry names a job or a state that the boat does not have."""
+After = Callable[[str, Sequence[str]], tuple[str, Sequence[str]]]
+"""A rig state as text, and the lines of the log since -> the rig state after them, and a sentence for each line that does not fit.
+Raises BadInputError when the boat file cannot be read now."""
 
 BASE = "rig_base"
+MOST_SAID = 3
 
 
 class Rigged:
@@ -19,7 +20,7 @@ class Rigged:
     said: what could not be understood, "" when all was.
     """
 
-    def __init__(self, memory: Memory, usual: str, after: StateAfter, told: str | None = None) -> None:
+    def __init__(self, memory: Memory, usual: str, after: After, told: str | None = None) -> None:
         """told: what the sailor said at this start, which counts over what was kept; usual: when nothing was ever said."""
         self._memory, self._after = memory, after
         kept = memory.get(BASE)
@@ -38,22 +39,25 @@ class Rigged:
         lines = self._memory.log_lines(self._from)
         if lines == self._lines:
             return False
+        state, misfits = self._after(self._base, [words.line for words in lines])
         before, self._lines = self.state, lines
-        self.state, self.said, self._done = self._base, "", []
-        for words in lines:
-            self._follow(words)
+        self.state, self.said = state, "; ".join(misfits[-MOST_SAID:])
+        self._done = [(entry.what, entry.end) for entry in _jobs(lines)]
         return self.state != before
-
-    def _follow(self, words: LogWords) -> None:
-        try:
-            entry = read_line(words.line)
-            self.state = self._after(self.state, entry)
-        except ValueError as error:
-            self.said = f"a line of the log is not understood: “{words.line[:60]}” ({error})"
-            return
-        if entry.kind is Kind.JOB:
-            self._done.append((entry.what, entry.end))
 
     def done_since(self, since: datetime | None) -> frozenset[str]:
         """The jobs done since a time; all since the state was last told outright when there is none."""
         return frozenset(job for job, at in self._done if since is None or at >= since)
+
+
+def _jobs(lines: Sequence[LogWords]) -> list[LogEntry]:
+    """The jobs done, as far as the lines can be understood."""
+    found = []
+    for words in lines:
+        try:
+            entry = read_line(words.line)
+        except ValueError:  # said already, as a misfit
+            continue
+        if entry.kind is Kind.JOB:
+            found.append(entry)
+    return found

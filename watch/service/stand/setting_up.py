@@ -2,7 +2,7 @@
 
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -11,10 +11,10 @@ from watch.alerts.channels.build import build_channels
 from watch.alerts.dispatcher import Dispatcher
 from watch.alerts.secrets import load_secrets, scrub_logs
 from watch.boat.boat_file import read_boat
-from watch.boat.rig import UnknownStateError, jobs_of, parse_state
+from watch.boat.rig import UnknownStateError, parse_state
 from watch.faults import BadInputError
 from watch.instruments.config import InstrumentsConfig
-from watch.instruments.log_line import Kind, LogEntry
+from watch.instruments.logged import misfits, state_after
 from watch.passage.route_file import read_route
 from watch.service.gather import parse_position
 from watch.service.give_out import need
@@ -22,10 +22,11 @@ from watch.service.home import book_of
 from watch.service.listening import Listening
 from watch.service.page_config import load_access
 from watch.service.rehearsal import MADE
-from watch.service.stand.daemon import Setup, disk_free_mb
+from watch.service.stand.daemon import Errand, Setup, disk_free_mb
+from watch.service.stand.downloads import Downloads, chosen
 from watch.service.stand.hearing import Hearing
 from watch.service.stand.housekeeping import Housekeeping
-from watch.service.stand.incoming import Inbox
+from watch.service.stand.incoming import Incoming
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.page_source import KeeperSource
 from watch.service.stand.reckoning import Place
@@ -64,18 +65,30 @@ def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, positi
     hearing = None if listening is None else Hearing(listening, found.boat, lambda steps: store.add_step(*steps))
     keeper = Keeper(
         settings_of(found), memory, Dispatcher(lines, ship, scrub=secrets.scrub),
-        Rigged(memory, config.stand.rig_state, partial(state_after_entry, found.boat), rig_state), now=now, steady_s=steady_s(),
+        Rigged(memory, config.stand.rig_state, partial(rig_after, found.boat), rig_state), now=now, steady_s=steady_s(),
         disk_free_mb=partial(disk_free_mb, home), **({} if hearing is None else {"aboard": hearing.aboard}),
     )  # fmt: skip
     if place is not None:
         keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source="the skipper"))
     access, source = load_access(found.path), KeeperSource(keeper, clock, invented=(home / MADE).exists())
-    inbox = Inbox(folder=_in_home(home, config.stand.inbox), cache=home / "unpacked")
+    incoming = Incoming(inbox=_in_home(home, config.stand.inbox), kept=home)
+    store.put("boat_file", str(found.boat.resolve()))  # by which nightorders log knows her jobs
+    errands: list[Errand] = [Housekeeping(store, incoming)]
+    sources = chosen(config.download, found.path.parent)
+    told: tuple[str, ...] = ()
+    if sources:
+        downloads = Downloads(config.download, sources, found.boat, found.route, found.shelters, home, partial(_where, keeper))
+        errands.append(downloads)
+        told = tuple(downloads.sizes())
     return Setup(
-        home=home, keeper=keeper, inbox=inbox, write=config.stand.write, longest_pass_s=config.stand.longest_pass_min * 60.0,
-        hearing=hearing, errands=(Housekeeping(store, inbox),), clock=clock, steady_s=steady_s, closes=(store.close,),
+        home=home, keeper=keeper, incoming=incoming, write=config.stand.write, longest_pass_s=config.stand.longest_pass_min * 60.0,
+        hearing=hearing, errands=tuple(errands), told=told, clock=clock, steady_s=steady_s, closes=(store.close,),
         serve=partial(_serve, source, access), page_at=f"http://{access.address}:{access.port}/",
     )  # fmt: skip
+
+
+def _where(keeper: Keeper) -> tuple[float, float] | None:
+    return None if keeper.place is None else (keeper.place.latitude, keeper.place.longitude)
 
 
 def _serve(source: KeeperSource, access: Access) -> None:
@@ -113,17 +126,14 @@ def settings_of(found: WatchFile) -> Settings:
     )  # fmt: skip
 
 
-def state_after_entry(boat_file: Path, state: str, entry: LogEntry) -> str:
-    """A rig state, a log entry -> the state after it. Raises ValueError when the boat knows no such job or state."""
-    if entry.kind not in (Kind.JOB, Kind.RIG):
-        return state
+def rig_after(boat_file: Path, state: str, lines: Sequence[str]) -> tuple[str, tuple[str, ...]]:
+    """A rig state, the lines of the log since -> the state after them, and a sentence for each line that does not fit."""
     boat = read_boat(boat_file)
-    if entry.kind is Kind.RIG:
-        return str(parse_state(boat, entry.what))
-    job = next((job for job in jobs_of(boat) if job.name == entry.what), None)
-    if job is None:
-        raise ValueError(f"the boat file has no job “{entry.what}”")
-    return str(parse_state(boat, state).having(job.element, job.to))
+    try:
+        base = parse_state(boat, state)
+    except UnknownStateError as error:
+        return state, (f"the rig as it was last told is none of this boat's: {error}",)
+    return str(state_after(boat, base, lines)), misfits(boat, base, lines)
 
 
 def _checked_state(found: WatchFile, rig_state: str | None) -> None:

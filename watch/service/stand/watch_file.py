@@ -17,6 +17,7 @@ from watch.instruments.config import contradictions as unheard
 from watch.passage.route_file import read_route
 from watch.passage.shelters_file import read_shelters
 from watch.service.page_config import PageConfig
+from watch.service.stand.downloads import DownloadConfig, chosen
 from watch.when import ShipTime
 
 FileName = Annotated[str, Field(min_length=1, description="a file, reckoned from the folder of this one", examples=["boat-sloop.toml"])]
@@ -63,6 +64,7 @@ class WatchConfig(Strict):
     alerts: AlertsConfig
     instruments: InstrumentsConfig = InstrumentsConfig()
     page: PageConfig = PageConfig()
+    download: DownloadConfig = DownloadConfig()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,6 +129,10 @@ def _in_the_files(found: WatchFile) -> Iterator[Fault]:
         boat = read_boat(found.boat)
     except BadInputError as error:
         yield Fault("stand.boat", f'"{found.config.stand.boat}"', "; ".join(str(error).splitlines()))
+    try:
+        chosen(found.config.download, found.path.parent)
+    except BadInputError as error:
+        yield Fault(error.source, None, "; ".join(fault.expected for fault in error.faults))
     for place, read in (("route", lambda: read_route(found.route)), ("shelters", lambda: read_shelters(found.shelters))):
         try:
             read()
