@@ -210,15 +210,14 @@ def _carry_costs(sails: Sails, met: LegWeather, weights: Weights) -> Floats32:
     made = np.stack([np.nan_to_num(sails.way_kn(np.array(p), middle, angle)) for p in range(out.shape[2])], axis=2)
     fastest = made.max(axis=2)
     for p in range(out.shape[2]):
-        hard = sails.hard_kn[p]
-        over = ~(met.gust_kn <= (hard[0] if (hard == hard[0]).all() else hard[met.angle]))
-        hard_kn = np.nan_to_num(np.maximum(plan_gust - hard[angle], 0.0), nan=UNKNOWN_KN)
         over_kn = np.nan_to_num(np.maximum(plan_mean - sails.working_kn[p][angle], 0.0), nan=UNKNOWN_KN)
-        out[:, :, p] = (
-            weights.hard_hour * (over @ met.light_weight) + weights.hard_kn_hour * hard_kn
-            + weights.working_hour * (over_kn > 0.0) + weights.working_kn_hour * over_kn
-            + weights.lost_mile * (fastest - made[:, :, p])
-        )  # fmt: skip
+        points = weights.working_hour * (over_kn > 0.0) + weights.working_kn_hour * over_kn + weights.lost_mile * (fastest - made[:, :, p])
+        if weights.hard_hour or weights.hard_kn_hour:  # all of them are looked at, which takes its time
+            hard = sails.hard_kn[p]
+            over = ~(met.gust_kn <= (hard[0] if (hard == hard[0]).all() else hard[met.angle]))
+            hard_kn = np.nan_to_num(np.maximum(plan_gust - hard[angle], 0.0), nan=UNKNOWN_KN)
+            points = weights.hard_hour * (over @ met.light_weight) + weights.hard_kn_hour * hard_kn + points
+        out[:, :, p] = points
     out[~met.own] = 0.0
     return out
 
