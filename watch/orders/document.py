@@ -161,6 +161,8 @@ class ShelterOrder:
     arrive by day) and chance are for a turn then, or for the best turn when none is good. gust_kn: the gust met on the way (or holding
     on, running off) that the planning share of the weather stays below. miles_lost_nm: to the destination, by going there first.
     sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known.
+    stand_off_share, stand_off_h: the share of the weather in which she first stands off until light or tide let her in (arrivals are then
+    when she goes in), and for how long at most in most of it; None when in none.
     """
 
     name: str
@@ -179,6 +181,8 @@ class ShelterOrder:
     words: str
     rank: int
     windows: tuple[TurnWindow, ...] = ()
+    stand_off_share: float | None = None
+    stand_off_h: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

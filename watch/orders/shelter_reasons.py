@@ -20,6 +20,9 @@ class TurnReason(IntEnum):
     FORECAST_ENDS = 11
     UNKNOWN = 12
     NO_SEA_ROOM = 13
+    WAIT_GUST = 14
+    WAIT_LAND = 15
+    TIDE = 16
 
     @property
     def words(self) -> str:
@@ -41,4 +44,7 @@ WORDS = {
     TurnReason.FORECAST_ENDS: "the forecast ends before she has lain there for the hours asked",
     TurnReason.UNKNOWN: "the weather on the way or there is not known",
     TurnReason.NO_SEA_ROOM: "land to leeward",
+    TurnReason.WAIT_GUST: "too much wind to wait outside until she may go in",
+    TurnReason.WAIT_LAND: "land to leeward while she waits outside until she may go in",
+    TurnReason.TIDE: "the bar or lock is shut then, by the times in the file",
 }

@@ -18,6 +18,18 @@ from watch.units import limit_down_kn, wind_up_kn
 MOST_WINDOWS = 3
 
 
+def in_a_hundred(chance: float) -> str:
+    """A chance that all goes well, for people: in whole parts of 100, rounded down.
+
+    >>> in_a_hundred(0.898), in_a_hundred(0.9), in_a_hundred(0.001), in_a_hundred(1.0)
+    ('89 in 100', '90 in 100', 'below 1 in 100', 'all weathers seen')
+    """
+    if chance >= 1.0 - 1e-9:
+        return "all weathers seen"
+    whole = int(np.floor(chance * 100.0 + 1e-6))
+    return f"{whole} in 100" if whole else "below 1 in 100"
+
+
 @dataclass(frozen=True, kw_only=True)
 class ShelterTeller:
     """Times come from `clock`: an instant in ship's time, with the weekday when it is not today."""
@@ -35,7 +47,9 @@ class ShelterTeller:
             said.append(f"only turns {' or '.join(self._span(w) for w in row.windows[-MOST_WINDOWS:])} are good{more}")
         by_day = "by day" if row.daylight else "some of it in the dark" if turns.daylight[at] > 0.0 else "in the dark"
         said.append(f"from there {self._far(row, turns, at)}, {self._arrives(row)}, {by_day}")
-        said.append(f"chance of all of it {percent(row.chance or 0.0)}")
+        if row.stand_off_share is not None and row.stand_off_h is not None:
+            said.append(self._stands_off(row.stand_off_share, row.stand_off_h, turns))
+        said.append(f"chance of all of it {in_a_hundred(row.chance or 0.0)}")
         if row.gust_kn is not None:
             said.append(f"gusts to {row.gust_kn} kn on the way")
         if row.miles_lost_nm is not None:
@@ -53,7 +67,7 @@ class ShelterTeller:
             words += f" at a resolution of {turns.resolution_nm:.1f} miles"
         if not row.chance:
             return f"NONE: {words}{self._after(turns)}"
-        seen = f"at best {percent(row.chance)}, with {percent(self.aims.shelter_chance)} asked for"
+        seen = f"at best {in_a_hundred(row.chance)}, with {in_a_hundred(self.aims.shelter_chance)} asked for"
         return f"NONE: {seen}; else {words}{self._after(turns)}"
 
     def _shuts(self, reason: TurnReason) -> str:
@@ -67,8 +81,18 @@ class ShelterTeller:
             return "arrival not known"
         return f"there about {self.clock(row.arrival)} ({self.clock(row.arrival_early)} to {self.clock(row.arrival_late)})"
 
+    def _stands_off(self, share: float, hours: float, turns: Turns) -> str:
+        """She comes before she may go in: how often, and how long she waits outside."""
+        entrance = turns.shelter.entrance
+        until = {(True, False): "until it is light", (False, True): "until the bar or lock is open"}.get(
+            (entrance.daylight, entrance.open_at is not None), "until light and tide let her in"
+        )  # fmt: skip
+        often = "" if share >= 1.0 - 1e-3 else f" (in {percent(share)})"
+        return f"first STANDS OFF up to {np.ceil(hours):.0f} h {until}{often}, which is counted in the chance"
+
     def _after(self, turns: Turns) -> str:
-        bar = " There is a bar; its tide is not known here." if turns.shelter.entrance.bar else ""
+        unknown = turns.shelter.entrance.bar and turns.shelter.entrance.open_at is None
+        bar = " There is a bar; its tide is not known here." if unknown else ""
         return f".{bar}"
 
     def hold_on(self, row: ShelterOrder, schedule: Schedule) -> str:
