@@ -37,6 +37,10 @@ class Kind(StrEnum):
 Bearing = Annotated[float, Field(ge=0, le=360)]
 Sectors = Annotated[tuple[Annotated[tuple[Bearing, Bearing], Field(strict=False)], ...], Field(strict=False, max_length=8)]
 Spans = Annotated[tuple[Annotated[tuple[AwareDatetime, AwareDatetime], Field(strict=False)], ...], Field(strict=False, max_length=60)]
+OPEN_AT = (
+    "a list of times between which a bar or lock can be passed by your own tide table, each from and to with Z and without quotes, like "
+    "[[2026-05-18T04:00:00Z, 2026-05-18T07:30:00Z]]"
+)
 SECTORS = "a list of sectors that wind or swell comes from, each from and to in degrees true, clockwise; [] for none"
 
 
@@ -51,10 +55,7 @@ class Entrance(Strict):
     shut_to: Sectors = Field(default=(), description=SECTORS, examples=[[[200, 260]]])
     daylight: bool = Field(description="true when it is taken only by day, else false", examples=[True])
     bar: bool = Field(description="true when there is a bar, else false", examples=[False])
-    open_at: Spans | None = Field(
-        default=None, description="times between which a bar or lock can be passed, each from and to with Z, by your own tide table",
-        examples=[[["2026-05-18T04:00:00Z", "2026-05-18T07:30:00Z"]]],
-    )  # fmt: skip
+    open_at: Spans | None = Field(default=None, description=OPEN_AT)
     minutes: float = Field(default=60, ge=0, le=360, description="minutes from that position until she lies safe", examples=[60])
 
 
