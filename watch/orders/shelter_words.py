@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -32,15 +32,16 @@ def in_a_hundred(chance: float) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class ShelterTeller:
-    """Times come from `clock`: an instant in ship's time, with the weekday when it is not today."""
+    """Times come from `clock`: an instant in ship's time, with the weekday when it is not today. begins: the start of the track."""
 
     clock: Callable[[datetime], str]
     aims: Aims
+    begins: datetime
 
     def shelter(self, row: ShelterOrder, turns: Turns, at: int, reason: TurnReason) -> str:
         """One shelter: until when, what she meets, when she is there, what shuts it; or why there is none."""
         if row.turn_by is None:
-            return self._none(row, turns, reason)
+            return self._none(row, turns, at, reason)
         said = [f"TURN BY {self.clock(row.turn_by)}{self._shuts(reason)}"]
         if len(row.windows) > 1:
             more = "; earlier ones are left out here" if len(row.windows) > MOST_WINDOWS else ""
@@ -61,14 +62,16 @@ class ShelterTeller:
             return f"at {self.clock(window.first)}"
         return f"from {self.clock(window.first)} to {self.clock(window.last)}"
 
-    def _none(self, row: ShelterOrder, turns: Turns, reason: TurnReason) -> str:
+    def _none(self, row: ShelterOrder, turns: Turns, at: int, reason: TurnReason) -> str:
         words = reason.words
         if reason is TurnReason.NO_WAY:
             words += f" at a resolution of {turns.resolution_nm:.1f} miles"
         if not row.chance:
             return f"NONE: {words}{self._after(turns)}"
-        seen = f"at best {in_a_hundred(row.chance)}, with {in_a_hundred(self.aims.shelter_chance)} asked for"
-        return f"NONE: {seen}; else {words}{self._after(turns)}"
+        turn = self.clock(self.begins + timedelta(hours=at))
+        best = f"{in_a_hundred(row.chance)}, by a turn at {turn}: {self._far(row, turns, at)}, {self._arrives(row)}"
+        asked = f"{in_a_hundred(self.aims.shelter_chance)} asked for"
+        return f"NONE good enough, {asked}. At best {best}. What most of the rest have against it: {words}{self._after(turns)}"
 
     def _shuts(self, reason: TurnReason) -> str:
         return ", as far as the forecast reaches" if reason is TurnReason.OPEN else f": then {reason.words}"
@@ -114,25 +117,36 @@ class ShelterTeller:
     def _room(self, room: Room) -> str:
         """Sea room from now, and the start on the track from which it is least."""
         near = f"{self.aims.sea_room_nm:g} miles"
-        least = room.least_h()
-        known = float(room.known_h[0].min())
-        if np.isfinite(least[0]):
-            now = f"SEA ROOM RUNS OUT in {least[0]:.0f} h in the worst weather: then land lies within {near} to leeward"
+        least, known = room.least_h(), float(room.known_h[0].min())
+        if np.isinf(least[0]):
+            now = f"No land within {near} to leeward until {self._hour(known)}, as far as was looked"
+        elif least[0] < 1.0:
+            now = f"NO SEA ROOM NOW: in the worst weather land lies within {near} to leeward"
         else:
-            now = f"No land within {near} to leeward for {known:.0f} h"
+            now = f"SEA ROOM RUNS OUT at {self._hour(float(least[0]))} in the worst weather: then land lies within {near} to leeward"
         worst = int(np.argmin(least))
-        if np.isfinite(least[worst]) and least[worst] < least[0] and worst > 0:
-            now += f"; begun {room.starts[worst]} h from now, only for {least[worst]:.0f} h"
-        return now + "."
+        if worst == 0 or not np.isfinite(least[worst]) or least[worst] >= least[0]:
+            return now + "."
+        later = self._hour(float(room.starts[worst]))
+        if least[worst] < 1.0:
+            return f"{now}. Not at {later}: land then lies within {near} to leeward of her track."
+        return f"{now}. Begun at {later}, only until {self._hour(float(room.starts[worst] + least[worst]))}."
+
+    def _hour(self, hours: float) -> str:
+        return self.clock(self.begins + timedelta(hours=float(np.floor(hours))))
 
     def land_unknown(self) -> str:
         return "sea room is not known: there is no mask of land here."
 
     def lee_shore(self, first: datetime, last: datetime, nearest_nm: float, mean_kn: float) -> str:
         return (
-            f"LEE SHORE: from {self.clock(first)} to {self.clock(last)} land lies {np.floor(nearest_nm):.0f} miles to leeward of "
+            f"LEE SHORE: from {self.clock(first)} to {self.clock(last)} {self._near(nearest_nm)} to leeward of "
             f"her track, in mean wind to {wind_up_kn(mean_kn)} kn."
         )
+
+    def _near(self, nearest_nm: float) -> str:
+        whole = int(np.floor(nearest_nm))
+        return "land lies less than a mile" if whole < 1 else f"land lies {whole} mile{'s' if whole > 1 else ''}"
 
     def no_return(self, row: ShelterOrder) -> str:
         return (
