@@ -1,5 +1,6 @@
 """From a schedule to the orders: everything the sailor is told, gathered."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -17,6 +18,7 @@ from watch.orders.document import (
     NightSummary,
     NoReturn,
     Orders,
+    PlanShut,
     PlanSpan,
     ShelterOrder,
     StepRow,
@@ -25,12 +27,14 @@ from watch.orders.document import (
 )
 from watch.orders.margin import Margin, Turn
 from watch.orders.met import quantile, share
-from watch.orders.schedule import Schedule, Task
+from watch.orders.options import Shut, Ways, shut_by_doing, shut_by_waiting, ways_of
+from watch.orders.schedule import Schedule, Task, busy_steps
+from watch.orders.sleep import longest_sleep
 from watch.orders.tell import Teller, call_time
 from watch.orders.verdict import verdict
 from watch.orders.windows import deck_windows
 from watch.units import limit_down_kn, wind_up_kn
-from watch.when import STEPS_PER_HOUR, ShipTime, from_np, runs
+from watch.when import STEPS_PER_HOUR, ShipTime, from_np, runs, steps_for
 
 Floats = NDArray[np.float64]
 
@@ -67,7 +71,8 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
     """Schedule, scenarios, margin and setting -> the orders. They are checked (watch.orders.invariants) before they are given out."""
     tell = Teller(schedule, setting.ship)
     rig, met, aims = schedule.judged.night.rig, schedule.judged.night.met, schedule.judged.night.aims
-    jobs = tuple(_job(tell, task, k + 1, setting.now) for k, task in enumerate(schedule.tasks))
+    ways = ways_of(schedule.judged)
+    jobs = tuple(_job(tell, task, k + 1, setting.now, ways) for k, task in enumerate(schedule.tasks))
     plans = _plans(tell, schedule)
     said = verdict(tell)
     return Orders(
@@ -86,7 +91,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
     )  # fmt: skip
 
 
-def _job(tell: Teller, task: Task, number: int, now: datetime) -> JobOrder:
+def _job(tell: Teller, task: Task, number: int, now: datetime, ways: Ways) -> JobOrder:
     rig, job, start = tell.night.rig, task.job, tell.at(task.begins)
     sea = "" if job.sea_m is None else f", sea {job.sea_m:g} m"
     light = {"day": ", by day", "moon": ", by day or a bright moon", "none": ""}[str(job.light)]
@@ -100,7 +105,12 @@ def _job(tell: Teller, task: Task, number: int, now: datetime) -> JobOrder:
         in_dark=bool(tell.met.dark[task.begins : task.ends].any()),
         limits_words=f"mean {job.mean_kn:g} kn, gusts {job.gust_kn:g} kn{sea}{light}", because=tell.because(task),
         if_missed=tell.if_missed(task), shuts=tell.shuts(task), rests_on=job.words(),
+        plans_shut=_given_up(tell, shut_by_doing(ways, task)), plans_shut_by_waiting=_given_up(tell, shut_by_waiting(ways, task)),
     )  # fmt: skip
+
+
+def _given_up(tell: Teller, shut: Sequence[Shut]) -> tuple[PlanShut, ...]:
+    return tuple(PlanShut(sail_plan=s.sail_plan, last=tell.at(s.last), again=None if s.again is None else tell.at(s.again)) for s in shut)
 
 
 def _windows(tell: Teller, schedule: Schedule) -> tuple[WindowOrder, ...]:
@@ -162,9 +172,13 @@ def _night(schedule: Schedule, jobs: tuple[JobOrder, ...], plans: tuple[PlanSpan
     inside = [p for p in plans if p.start < ends and p.end > begins]
     margins = _dark_margins(schedule, dark.first, dark.last)
     calls = [j for j in jobs if begins <= j.call < ends]
+    sleep = longest_sleep(schedule.judged.night.asleep, [
+        (t.begins - steps_for(t.job.ready_minutes), t.begins + busy_steps(t.job, schedule.judged.night.aims)) for t in schedule.tasks
+    ])  # fmt: skip
     return NightSummary(
         dark_from=begins, dark_to=ends, plans=tuple(p.sail_plan for p in inside), least_margin_kn=_margin_kn(margins),
         calls=len(calls), foredeck_calls=sum(j.place == "foredeck" for j in calls),
+        sleep_from=None if sleep is None else tell.at(sleep[0]), sleep_to=None if sleep is None else tell.at(sleep[1]),
     )  # fmt: skip
 
 

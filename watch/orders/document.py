@@ -43,8 +43,20 @@ class IfMissed:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PlanShut:
+    """A sail plan that a choice gives up: until when the jobs that lead to it could be begun in time without that choice, and when she can
+    be in it again after it, None for never as far as the forecast reaches."""
+
+    sail_plan: str
+    last: datetime
+    again: datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class JobOrder:
-    """One job in its time: when called, begun and done, when it closes and why, the number that decided it."""
+    """One job in its time: when called, begun and done, when it closes and why, the number that decided it.
+
+    plans_shut: sail plans that doing it gives up; plans_shut_by_waiting: those given up by letting its closing time pass."""
 
     number: int
     job: str
@@ -70,6 +82,8 @@ class JobOrder:
     if_missed: IfMissed
     shuts: tuple[str, ...]
     rests_on: str
+    plans_shut: tuple[PlanShut, ...] = ()
+    plans_shut_by_waiting: tuple[PlanShut, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +107,8 @@ class PlanSpan:
 
 @dataclass(frozen=True, kw_only=True)
 class NightSummary:
-    """The coming dark hours: what is carried, the smallest margin, how often she is called."""
+    """The coming dark hours: what is carried, the smallest margin, how often she is called; the longest unbroken sleep of her next sleeping
+    hours, None without any."""
 
     dark_from: datetime
     dark_to: datetime
@@ -101,6 +116,8 @@ class NightSummary:
     least_margin_kn: int | None
     calls: int
     foredeck_calls: int
+    sleep_from: datetime | None = None
+    sleep_to: datetime | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
