@@ -30,6 +30,16 @@ def in_a_hundred(chance: float) -> str:
     return f"{whole} in 100" if whole else "below 1 in 100"
 
 
+def miles(distance_nm: float) -> str:
+    """Whole miles, rounded up.
+
+    >>> miles(0.0), miles(0.2), miles(41.3)
+    ('no miles', '1 mile', '42 miles')
+    """
+    whole = int(np.ceil(distance_nm - 1e-9))
+    return "no miles" if whole == 0 else f"{whole} mile{'s' if whole > 1 else ''}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class ShelterTeller:
     """Times come from `clock`: an instant in ship's time, with the weekday when it is not today. begins: the start of the track."""
@@ -54,7 +64,7 @@ class ShelterTeller:
         if row.gust_kn is not None:
             said.append(f"gusts to {row.gust_kn} kn on the way")
         if row.miles_lost_nm is not None:
-            said.append(f"costs {row.miles_lost_nm:.0f} miles")
+            said.append(f"costs {miles(row.miles_lost_nm)}")
         return "; ".join(said) + self._after(turns)
 
     def _span(self, window: TurnWindow) -> str:
@@ -74,10 +84,10 @@ class ShelterTeller:
         return f"NONE good enough, {asked}. At best {best}. What most of the rest have against it: {words}{self._after(turns)}"
 
     def _shuts(self, reason: TurnReason) -> str:
-        return ", as far as the forecast reaches" if reason is TurnReason.OPEN else f": then {reason.words}"
+        return ", as far as the forecast reaches" if reason is TurnReason.OPEN else f", for after that {reason.words}"
 
     def _far(self, row: ShelterOrder, turns: Turns, at: int) -> str:
-        return f"{row.distance_nm:.0f} miles{' round the land' if turns.round_land[at] else ''}"
+        return f"{miles(row.distance_nm or 0.0)}{' round the land' if turns.round_land[at] else ''}"
 
     def _arrives(self, row: ShelterOrder) -> str:
         if row.arrival is None or row.arrival_early is None or row.arrival_late is None:
@@ -108,7 +118,7 @@ class ShelterTeller:
         """Running off or lying to from now on; closest: gust and hard limit [kn] of the hour in which they are closest."""
         gust = "gusts not known for all of it" if row.gust_kn is None else f"gusts to {row.gust_kn} kn"
         risk = "none seen over it" if hit <= 0 else f"chance of more {percent(hit)}"
-        lost = "" if row.miles_lost_nm is None else f"; {row.miles_lost_nm:.0f} miles lost by then"
+        lost = "" if row.miles_lost_nm is None else f"; {miles(row.miles_lost_nm)} lost by then"
         limit = "how close to her limits is not known"
         if np.isfinite(closest[0]):
             limit = f"closest to her hard limit {wind_up_kn(closest[0])} against {limit_down_kn(closest[1])}"
