@@ -179,7 +179,8 @@ class ShelterOrder:
     on, running off) that the planning share of the weather stays below. miles_lost_nm: to the destination, by going there first.
     sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known.
     stand_off_share, stand_off_h: the share of the weather in which she first stands off until light or tide let her in (arrivals are then
-    when she goes in), and for how long at most in most of it; None when in none.
+    when she goes in), and for how long at most in most of it; None when in none. latitude_deg, longitude_deg: off its entrance; None for
+    what is no place.
     """
 
     name: str
@@ -200,6 +201,8 @@ class ShelterOrder:
     windows: tuple[TurnWindow, ...] = ()
     stand_off_share: float | None = None
     stand_off_h: float | None = None
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -211,6 +214,27 @@ class NoReturn:
     longitude_deg: float
     shelter: str
     words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """Her instruments held against the forecast, and what that did to these orders.
+
+    trusted: whether anything was changed by it. hours_early (late: negative) and strength (observed mean wind over forecast), each with
+    its standard deviation; None when not known. changed: what is different from orders by the forecast alone, the most important first.
+    glass: her own glass in words. doubts: readings that are doubtful or were left out.
+    """
+
+    as_of: datetime
+    trusted: bool
+    hours_early: float | None
+    hours_early_sd: float | None
+    strength: float | None
+    strength_sd: float | None
+    words: str
+    changed: tuple[str, ...]
+    glass: str
+    doubts: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -282,6 +306,7 @@ class Orders:
     light_events: tuple[tuple[datetime, str], ...] = ()
     height_words: str = ""
     no_return: NoReturn | None = None
+    compared: Compared | None = None
 
     @property
     def next_job(self) -> JobOrder | None:

@@ -96,6 +96,7 @@ def _shelter(ask: Ask, turns: Turns, tell: ShelterTeller) -> ShelterOrder:
         miles_lost_nm=_miles_lost(ask, turns, at), sea_room_h=None, reason=reason.name.lower(), words="", rank=0, windows=windows,
         stand_off_share=round(float(turns.waits[at]), 3) if turns.waits[at] > 0.0 else None,
         stand_off_h=float(np.ceil(turns.waits_h[at] * 10.0 - 1e-6) / 10.0) if turns.waits[at] > 0.0 else None,
+        latitude_deg=round(turns.shelter.latitude, 4), longitude_deg=round(turns.shelter.longitude, 4),
     )  # fmt: skip
     return replace(row, words=tell.shelter(row, turns, at, reason))
 
