@@ -9,13 +9,13 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from watch.boat.rig import Rig
+from watch.orders.coming_night import coming_night, margin_kn
 from watch.orders.document import (
     CAUTIONS,
     Direction,
     Feature,
     ForecastUsed,
     JobOrder,
-    NightSummary,
     NoReturn,
     Orders,
     PlanShut,
@@ -28,13 +28,12 @@ from watch.orders.document import (
 from watch.orders.margin import Margin, Turn
 from watch.orders.met import quantile, share
 from watch.orders.options import Shut, Ways, shut_by_doing, shut_by_waiting, ways_of
-from watch.orders.schedule import Schedule, Task, busy_steps
-from watch.orders.sleep import longest_sleep
+from watch.orders.schedule import Schedule, Task
 from watch.orders.tell import Teller, call_time
 from watch.orders.verdict import verdict
 from watch.orders.windows import deck_windows
 from watch.units import limit_down_kn, wind_up_kn
-from watch.when import STEPS_PER_HOUR, ShipTime, from_np, runs, steps_for
+from watch.when import STEPS_PER_HOUR, ShipTime, from_np, runs
 
 Floats = NDArray[np.float64]
 
@@ -80,7 +79,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
         latitude_deg=round(float(setting.track["latitude"][0]), 4), longitude_deg=round(float(setting.track["longitude"][0]), 4),
         to_go_nm=round(setting.to_go_nm, 1), arrival=setting.arrival, forecasts=setting.forecasts, weathers=len(met.weight),
         rig_state=str(rig.states[schedule.start]), sail_plan=rig.plan_name(schedule.start), jobs=jobs, plans=plans,
-        windows=_windows(tell, schedule), night=_night(schedule, jobs, plans, tell), wind=_wind(tell, scenarios),
+        windows=_windows(tell, schedule), night=coming_night(schedule, jobs, plans, tell), wind=_wind(tell, scenarios),
         outlook=setting.outlook, shelters=setting.shelters, margin=_directions(margin, tell),
         hard_chance=round(schedule.risk.hard_chance, 4), hard_ceiling=aims.hard_ceiling,
         least_hard_chance=round(schedule.least_risk, 4), feasible=schedule.keeps_ceiling, verdict=said[0], verdict_more=said[1:],
@@ -144,7 +143,7 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
             planning_mean_kn=_up(mean),
             planning_gust_kn=_up(gust),
             worst_gust_kn=_up(np.max(carried.gust_kn[:, on], axis=0)),
-            margin_kn=_margin_kn(hard_by_step - gust),
+            margin_kn=margin_kn(hard_by_step - gust),
             hard_chance=round(float(met.weight @ carried.meets_hard()[:, on].any(axis=1)), 4),
             rests_on=plan.words(),
             beyond_practice=beyond,
@@ -153,44 +152,9 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
     return tuple(spans)
 
 
-def _margin_kn(margin: Floats) -> int | None:
-    """The least knots between hard limit and planning gust, rounded down; None when a step is not known."""
-    return None if np.isnan(margin).any() else limit_down_kn(float(margin.min()))
-
-
 def _up(values: Floats) -> int | None:
     """The highest of a series for people; None when any of it is not known."""
     return None if values.size == 0 or np.isnan(values).any() else wind_up_kn(float(values.max()))
-
-
-def _night(schedule: Schedule, jobs: tuple[JobOrder, ...], plans: tuple[PlanSpan, ...], tell: Teller) -> NightSummary | None:
-    """The first dark hours from now on."""
-    dark = next((r for r in runs(tell.met.dark) if r.value), None)
-    if dark is None:
-        return None
-    begins, ends = tell.at(dark.first), tell.at(dark.last)
-    inside = [p for p in plans if p.start < ends and p.end > begins]
-    margins = _dark_margins(schedule, dark.first, dark.last)
-    calls = [j for j in jobs if begins <= j.call < ends]
-    sleep = longest_sleep(schedule.judged.night.asleep, [
-        (t.begins - steps_for(t.job.ready_minutes), t.begins + busy_steps(t.job, schedule.judged.night.aims)) for t in schedule.tasks
-    ])  # fmt: skip
-    return NightSummary(
-        dark_from=begins, dark_to=ends, plans=tuple(p.sail_plan for p in inside), least_margin_kn=_margin_kn(margins),
-        calls=len(calls), foredeck_calls=sum(j.place == "foredeck" for j in calls),
-        sleep_from=None if sleep is None else tell.at(sleep[0]), sleep_to=None if sleep is None else tell.at(sleep[1]),
-    )  # fmt: skip
-
-
-def _dark_margins(schedule: Schedule, first: int, last: int) -> Floats:
-    """Knots between hard limit and planning gust at each step of the dark hours, under what is then carried."""
-    met, aims = schedule.judged.night.met, schedule.judged.night.aims
-    margins = np.empty(last - first)
-    for run in runs(schedule.carried[first:last]):
-        carried, on = schedule.judged.carriage[int(run.value)], slice(first + run.first, first + run.last)
-        gust = quantile(carried.gust_kn[:, on], met.weight, aims.planning_share)
-        margins[run.first : run.last] = np.nanmin(carried.hard_kn[:, on], axis=0) - gust
-    return margins
 
 
 BLOCK_STEPS = 6 * STEPS_PER_HOUR
