@@ -55,7 +55,7 @@ class Waited:
 
 def wait_outside(harbour: There, at_h: Floats, limit_kn: Floats, live: Flags) -> Waited:
     """Arrivals off an entrance, hours from the start (R, S), and the gust each can wait in; only those that are `live` wait."""
-    goes_in = np.where(live & np.isfinite(limit_kn), harbour.next_open_h(at_h), np.inf)
+    goes_in = np.where(live & np.isfinite(limit_kn), harbour.let_in_h(at_h), np.inf)
     waits = np.isfinite(goes_in) & (goes_in > at_h)
     rows = np.nonzero(waits)
     gust, over, lee, unknown = _meanwhile(harbour, rows[1], at_h[waits], goes_in[waits], limit_kn[waits])

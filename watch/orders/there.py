@@ -73,7 +73,7 @@ class There:
         return np.asarray(count[last + 1] == count[first])
 
     @cached_property
-    def _next_open(self) -> Ints:
+    def _let_in_at(self) -> Ints:
         """(6 H + 2): the first mark from each on at which she may go in by light and tide; one past the last when there is none."""
         at = np.arange(len(self.dark) - 1) / STEPS_PER_HOUR
         ok = np.ones(len(at), dtype=bool)
@@ -81,14 +81,14 @@ class There:
             ok &= self._without(count, at)
         return _next(ok[:, None])[:, 0]
 
-    def next_open_h(self, arrival_h: Floats) -> Floats:
+    def let_in_h(self, arrival_h: Floats) -> Floats:
         """Arrivals, hours from the start -> when light and tide let her in: then, or at a later ten-minute mark; inf for not in the
         forecast, or where land is not known, so that she cannot wait for it."""
         found = self.entering_by_clock(arrival_h)
         if self.lee is None or found.all():
             return np.where(found, arrival_h, np.inf)
-        marks = len(self._next_open) - 1
-        mark = self._next_open[np.clip(np.ceil(arrival_h * STEPS_PER_HOUR), 0, marks).astype(np.int64)]
+        marks = len(self._let_in_at) - 1
+        mark = self._let_in_at[np.clip(np.ceil(arrival_h * STEPS_PER_HOUR), 0, marks).astype(np.int64)]
         return np.where(found, arrival_h, np.where(mark < marks, mark / STEPS_PER_HOUR, np.inf))
 
     def entering_by_clock(self, arrival_h: Floats) -> Flags:
