@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -75,8 +76,14 @@ def place_of(loc: Sequence[str | int]) -> str:
 
 
 def show(value: Any) -> str:
-    """A value as it stood in the file, short."""
-    text = f'"{value}"' if isinstance(value, str) else repr(value)
+    """A value as it stood in the file, short.
+
+    >>> show(True), show(datetime(2026, 5, 18, 4, 0)), show("x")
+    ('true', '2026-05-18T04:00:00', '"x"')
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    text = f'"{value}"' if isinstance(value, str) else value.isoformat() if isinstance(value, datetime) else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

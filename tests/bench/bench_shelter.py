@@ -5,7 +5,8 @@
 The ensemble is made here: 31 members x 41 steps (120 h) x 4 fields on 41 x 41 points, like the one of bench_brief but of 20 degrees, so
 that the shelters can be reached. These are invented, all in open water. "Decode" is a bare ecCodes loop over every field, "read" the
 project's own reader. Timed apart: the mask of land (once a pass), then everything else of the question: weathers anywhere, legs, sail
-plans, counting, sea room, words. The least of three times counts.
+plans, counting, sea room, words. The least of three counts, in seconds of the processor: all of it runs on one core, and what else the
+machine does then matters less.
 """
 
 import sys
@@ -19,7 +20,7 @@ import numpy as np
 
 from fixtures.encode import Box, Part, messages, write
 from fixtures.make_demo import member
-from tests.bench.bench_read import bare, shortest
+from tests.bench.bench_read import bare
 from watch.boat.boat_file import read_boat
 from watch.boat.rig import parse_state
 from watch.orders.schedule import Schedule
@@ -34,6 +35,16 @@ ROOT = Path(__file__).resolve().parents[2]
 MEMBERS, STEPS, SHELTERS = 31, 41, 20
 BOX = Box(north=48.0, south=28.0, west=-58.0, east=-38.0, step=0.5)
 NOW, PLACE = "2026-05-16T12:00Z", "36 30.0 N, 52 00.0 W"
+
+
+def shortest(work: Callable[[], object], times: int = 3) -> float:
+    """The least of some times [s of the processor]."""
+    taken = []
+    for _ in range(times):
+        begun = time.process_time()
+        work()
+        taken.append(time.process_time() - begun)
+    return min(taken)
 
 
 def made(folder: Path) -> Path:
@@ -80,9 +91,8 @@ def main() -> None:
         decode_s = shortest(lambda: bare(grib))
         asked = asked_of(grib)
         read_s = shortest(lambda: asked_of(grib))
-        begun = time.perf_counter()
         land = load_land(26.0, 50.0, -70.0, -24.0)
-        land_s = time.perf_counter() - begun
+        land_s = shortest(lambda: load_land(26.0, 50.0, -70.0, -24.0))
         work, schedule = question(asked, land)
         whole_s = shortest(work)
         if len(sys.argv) > 1:

@@ -38,7 +38,7 @@ TOML = [
     (HEAD + A + waypoint("95.0"), f" waypoint[1].latitude = 95.0: {LATITUDE}"),
     (HEAD + A + waypoint("89.5"), f" waypoint[1].latitude = 89.5: {LATITUDE}"),
     (HEAD + A + waypoint("nan"), f" waypoint[1].latitude = nan: {LATITUDE}"),
-    (HEAD + A + waypoint("true"), f" waypoint[1].latitude = True: {LATITUDE}"),
+    (HEAD + A + waypoint("true"), f" waypoint[1].latitude = true: {LATITUDE}"),
     (HEAD + A + waypoint("33.0", "190"), f" waypoint[1].longitude = 190: {LONGITUDE}"),
     (HEAD + A + "[[waypoint]]\nlatitude = 33.0\n", f" waypoint[1].longitude: missing; {LONGITUDE}"),
     (HEAD + A + waypoint('"33 61.0 N"'),

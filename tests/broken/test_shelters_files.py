@@ -9,6 +9,8 @@ from watch.passage.shelters_file import read_shelters
 
 EXAMPLE = (Path(__file__).resolve().parents[2] / "config" / "shelters-north-atlantic.toml").read_text(encoding="utf-8")
 SECTOR = "a list of sectors that wind or swell comes from, each from and to in degrees true, clockwise; [] for none"
+OPEN_AT = ("a list of times between which a bar or lock can be passed by your own tide table, each from and to with Z and without quotes, like "
+           "[[2026-05-18T04:00:00Z, 2026-05-18T07:30:00Z]]")
 
 ONE_FAULT = [
     ('kind = "harbour"', 'kind = "marina"', 'shelter[0].kind = "marina": "harbour", "anchorage" or "lee" (the lee of an island), like "harbour"'),
@@ -29,7 +31,12 @@ ONE_FAULT = [
     ("hold_gust_kn = 70", "hold_gusts_kn = 70", "shelter[0].hold_gusts_kn: not a key known here; check its spelling or take it out"),
     ("mean_kn = 28\n", "", "shelter[0].entrance.mean_kn: missing; a number in knots: the mean wind it is not taken above, like 25"),
     ("gust_kn = 38", "gust_kn = 20", "shelter[0].entrance.gust_kn = 20: not below mean_kn: no gust is"),
-    ("daylight = true", 'daylight = "yes"', 'shelter[0].entrance.daylight = "yes": true when it is taken only by day, else false, like True'),
+    ("daylight = true", 'daylight = "yes"', 'shelter[0].entrance.daylight = "yes": true when it is taken only by day, else false, like true'),
+    ("bar = false", "bar = true\nopen_at = [[2026-05-18T04:00:00, 2026-05-18T07:30:00Z]]",
+     f"shelter[0].entrance.open_at[0][0] = 2026-05-18T04:00:00: {OPEN_AT}"),
+    ("bar = false", 'bar = true\nopen_at = [["4:00", 2026-05-18T07:30:00Z]]', f'shelter[0].entrance.open_at[0][0] = "4:00": {OPEN_AT}'),
+    ("bar = false", "bar = true\nopen_at = [[2026-05-18T07:30:00Z, 2026-05-18T04:00:00Z]]",
+     "shelter[0].entrance.open_at[0]: ends before it begins; write the earlier time first"),
     ('name = "Horta (example)"', 'name = "Velas (example)"', 'shelter[4].name = "Velas (example)": another name; shelter[3] has it already'),
     ('latitude = "38 32.0 N"\nlongitude = "28 36.0 W"', 'latitude = "38 40.0 N"\nlongitude = "28 12.6 W"',
      "shelter[4]: the place of Horta (example): write the two as one"),

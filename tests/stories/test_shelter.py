@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from tests.stories.seas import EASY, forecast, question, route, shelter
+from watch.orders.against import over_hard
 from watch.orders.leg_sails import Carried, LegWeather, sails_of
 from watch.orders.sea_room import Drift, lee_shores, sea_room
-from watch.orders.shelter import judge_shelters, over_hard
+from watch.orders.shelter import judge_shelters
 from watch.orders.shelter_reasons import TurnReason
 from watch.orders.turning import good_turns, last_turn_h
 from watch.orders.weights import Aims

@@ -5,6 +5,7 @@ import tomllib
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from xml.sax.saxutils import escape
 
 import jsonschema
 import pytest
@@ -16,6 +17,8 @@ from watch.boat.rig import parse_state
 from watch.cli import main
 from watch.orders.document import Orders
 from watch.passage.land import NOT_KNOWN, load_land
+from watch.passage.position import parse_latitude, parse_longitude
+from watch.passage.shelters_file import read_shelters
 from watch.render.as_json import as_json, schema
 from watch.render.text import as_text
 from watch.service.gather import gather
@@ -131,3 +134,51 @@ def test_the_commands_take_shelters(tmp_path: Path) -> None:
     refused = CliRunner().invoke(main, ["check", "--shelters", str(tmp_path / "absent.toml")])
     assert refused.exit_code == 2
     assert "no such shelters file" in refused.output
+
+
+@cache
+def azores(shelters: Path = ROOT / "config" / "shelters-azores.toml") -> Orders:
+    """The passage through the islands, two days before a gale."""
+    own = read_boat(ROOT / "config" / "boat-sloop.toml")
+    grib = ROOT / "fixtures" / "kittiwake-2026051612.grib2"
+    return one_pass(gather(
+        own, parse_state(own, "main: reef 1"), ROOT / "config" / "passage-flores-sao-miguel.toml", [grib], parse_utc("2026-05-16T12:00Z"),
+        None, None, None, (shelters,),
+    )).orders  # fmt: skip
+
+
+def test_through_the_islands_before_a_gale_there_is_a_choice_and_a_last_turn() -> None:
+    rows = {row.name: row for row in azores().shelters}
+    horta, lee, velas = rows["Horta (example)"], rows["lee of Sao Jorge, north side (example)"], rows["Velas (example)"]
+    assert horta.turn_by is not None
+    assert horta.reason == "entrance_sea", "the sea rises over its five metres"
+    assert lee.turn_by is not None
+    assert lee.reason == "exposed", "the wind veers into what was the lee"
+    assert velas.turn_by is None, "open to the south-west, and that is where it blows from"
+    found = azores().no_return
+    assert found is not None
+    assert found.time == max(row.turn_by for row in rows.values() if row.turn_by is not None)
+    text = " ".join(as_text(azores()).split())
+    assert f"NO RETURN after {azores().ship_time.day_clock(found.time)}" in text
+    assert "LEE SHORE" in text
+    assert "longest sleep" in text
+
+
+def test_waypoints_with_the_same_facts_give_the_same_table(tmp_path: Path) -> None:
+    """What stands in the shelters file, written as GPX waypoints."""
+    entries = tomllib.loads((ROOT / "config" / "shelters-azores.toml").read_text(encoding="utf-8"))["shelter"]
+
+    def fact(value: object) -> str:
+        if isinstance(value, dict):
+            return "{ " + ", ".join(f"{k} = {fact(v)}" for k, v in value.items()) + " }"
+        return json.dumps(value)
+
+    points = []
+    for e in entries:
+        lat, lon = parse_latitude(e.pop("latitude")), parse_longitude(e.pop("longitude"))
+        name = e.pop("name")
+        desc = escape("\n".join(f"{k} = {fact(v)}" for k, v in e.items()))
+        points.append(f'<wpt lat="{lat!r}" lon="{lon!r}"><name>{name}</name><desc>{desc}</desc></wpt>')
+    path = tmp_path / "shelters.gpx"
+    path.write_text(f'<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1">{"".join(points)}</gpx>', encoding="utf-8")
+    assert read_shelters([path]).shelters == read_shelters([ROOT / "config" / "shelters-azores.toml"]).shelters

@@ -1,5 +1,6 @@
 """From a schedule to the orders: everything the sailor is told, gathered."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -8,15 +9,16 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from watch.boat.rig import Rig
+from watch.orders.coming_night import coming_night, margin_kn
 from watch.orders.document import (
     CAUTIONS,
     Direction,
     Feature,
     ForecastUsed,
     JobOrder,
-    NightSummary,
     NoReturn,
     Orders,
+    PlanShut,
     PlanSpan,
     ShelterOrder,
     StepRow,
@@ -25,6 +27,7 @@ from watch.orders.document import (
 )
 from watch.orders.margin import Margin, Turn
 from watch.orders.met import quantile, share
+from watch.orders.options import Shut, Ways, shut_by_doing, shut_by_waiting, ways_of
 from watch.orders.schedule import Schedule, Task
 from watch.orders.tell import Teller, call_time
 from watch.orders.verdict import verdict
@@ -67,7 +70,8 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
     """Schedule, scenarios, margin and setting -> the orders. They are checked (watch.orders.invariants) before they are given out."""
     tell = Teller(schedule, setting.ship)
     rig, met, aims = schedule.judged.night.rig, schedule.judged.night.met, schedule.judged.night.aims
-    jobs = tuple(_job(tell, task, k + 1, setting.now) for k, task in enumerate(schedule.tasks))
+    ways = ways_of(schedule.judged)
+    jobs = tuple(_job(tell, task, k + 1, setting.now, ways) for k, task in enumerate(schedule.tasks))
     plans = _plans(tell, schedule)
     said = verdict(tell)
     return Orders(
@@ -75,7 +79,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
         latitude_deg=round(float(setting.track["latitude"][0]), 4), longitude_deg=round(float(setting.track["longitude"][0]), 4),
         to_go_nm=round(setting.to_go_nm, 1), arrival=setting.arrival, forecasts=setting.forecasts, weathers=len(met.weight),
         rig_state=str(rig.states[schedule.start]), sail_plan=rig.plan_name(schedule.start), jobs=jobs, plans=plans,
-        windows=_windows(tell, schedule), night=_night(schedule, jobs, plans, tell), wind=_wind(tell, scenarios),
+        windows=_windows(tell, schedule), night=coming_night(schedule, jobs, plans, tell), wind=_wind(tell, scenarios),
         outlook=setting.outlook, shelters=setting.shelters, margin=_directions(margin, tell),
         hard_chance=round(schedule.risk.hard_chance, 4), hard_ceiling=aims.hard_ceiling,
         least_hard_chance=round(schedule.least_risk, 4), feasible=schedule.keeps_ceiling, verdict=said[0], verdict_more=said[1:],
@@ -86,7 +90,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
     )  # fmt: skip
 
 
-def _job(tell: Teller, task: Task, number: int, now: datetime) -> JobOrder:
+def _job(tell: Teller, task: Task, number: int, now: datetime, ways: Ways) -> JobOrder:
     rig, job, start = tell.night.rig, task.job, tell.at(task.begins)
     sea = "" if job.sea_m is None else f", sea {job.sea_m:g} m"
     light = {"day": ", by day", "moon": ", by day or a bright moon", "none": ""}[str(job.light)]
@@ -100,7 +104,12 @@ def _job(tell: Teller, task: Task, number: int, now: datetime) -> JobOrder:
         in_dark=bool(tell.met.dark[task.begins : task.ends].any()),
         limits_words=f"mean {job.mean_kn:g} kn, gusts {job.gust_kn:g} kn{sea}{light}", because=tell.because(task),
         if_missed=tell.if_missed(task), shuts=tell.shuts(task), rests_on=job.words(),
+        plans_shut=_given_up(tell, shut_by_doing(ways, task)), plans_shut_by_waiting=_given_up(tell, shut_by_waiting(ways, task)),
     )  # fmt: skip
+
+
+def _given_up(tell: Teller, shut: Sequence[Shut]) -> tuple[PlanShut, ...]:
+    return tuple(PlanShut(sail_plan=s.sail_plan, last=tell.at(s.last), again=None if s.again is None else tell.at(s.again)) for s in shut)
 
 
 def _windows(tell: Teller, schedule: Schedule) -> tuple[WindowOrder, ...]:
@@ -134,7 +143,7 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
             planning_mean_kn=_up(mean),
             planning_gust_kn=_up(gust),
             worst_gust_kn=_up(np.max(carried.gust_kn[:, on], axis=0)),
-            margin_kn=_margin_kn(hard_by_step - gust),
+            margin_kn=margin_kn(hard_by_step - gust),
             hard_chance=round(float(met.weight @ carried.meets_hard()[:, on].any(axis=1)), 4),
             rests_on=plan.words(),
             beyond_practice=beyond,
@@ -143,40 +152,9 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
     return tuple(spans)
 
 
-def _margin_kn(margin: Floats) -> int | None:
-    """The least knots between hard limit and planning gust, rounded down; None when a step is not known."""
-    return None if np.isnan(margin).any() else limit_down_kn(float(margin.min()))
-
-
 def _up(values: Floats) -> int | None:
     """The highest of a series for people; None when any of it is not known."""
     return None if values.size == 0 or np.isnan(values).any() else wind_up_kn(float(values.max()))
-
-
-def _night(schedule: Schedule, jobs: tuple[JobOrder, ...], plans: tuple[PlanSpan, ...], tell: Teller) -> NightSummary | None:
-    """The first dark hours from now on."""
-    dark = next((r for r in runs(tell.met.dark) if r.value), None)
-    if dark is None:
-        return None
-    begins, ends = tell.at(dark.first), tell.at(dark.last)
-    inside = [p for p in plans if p.start < ends and p.end > begins]
-    margins = _dark_margins(schedule, dark.first, dark.last)
-    calls = [j for j in jobs if begins <= j.call < ends]
-    return NightSummary(
-        dark_from=begins, dark_to=ends, plans=tuple(p.sail_plan for p in inside), least_margin_kn=_margin_kn(margins),
-        calls=len(calls), foredeck_calls=sum(j.place == "foredeck" for j in calls),
-    )  # fmt: skip
-
-
-def _dark_margins(schedule: Schedule, first: int, last: int) -> Floats:
-    """Knots between hard limit and planning gust at each step of the dark hours, under what is then carried."""
-    met, aims = schedule.judged.night.met, schedule.judged.night.aims
-    margins = np.empty(last - first)
-    for run in runs(schedule.carried[first:last]):
-        carried, on = schedule.judged.carriage[int(run.value)], slice(first + run.first, first + run.last)
-        gust = quantile(carried.gust_kn[:, on], met.weight, aims.planning_share)
-        margins[run.first : run.last] = np.nanmin(carried.hard_kn[:, on], axis=0) - gust
-    return margins
 
 
 BLOCK_STEPS = 6 * STEPS_PER_HOUR

@@ -3,6 +3,9 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from watch.orders.document_choices import NoReturn as NoReturn
+from watch.orders.document_choices import ShelterOrder as ShelterOrder
+from watch.orders.document_choices import TurnWindow as TurnWindow
 from watch.when import ShipTime
 
 
@@ -43,8 +46,20 @@ class IfMissed:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PlanShut:
+    """A sail plan that a choice gives up: until when the jobs that lead to it could be begun in time without that choice, and when she can
+    be in it again after it, None for never as far as the forecast reaches."""
+
+    sail_plan: str
+    last: datetime
+    again: datetime | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class JobOrder:
-    """One job in its time: when called, begun and done, when it closes and why, the number that decided it."""
+    """One job in its time: when called, begun and done, when it closes and why, the number that decided it.
+
+    plans_shut: sail plans that doing it gives up; plans_shut_by_waiting: those given up by letting its closing time pass."""
 
     number: int
     job: str
@@ -70,6 +85,8 @@ class JobOrder:
     if_missed: IfMissed
     shuts: tuple[str, ...]
     rests_on: str
+    plans_shut: tuple[PlanShut, ...] = ()
+    plans_shut_by_waiting: tuple[PlanShut, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +110,8 @@ class PlanSpan:
 
 @dataclass(frozen=True, kw_only=True)
 class NightSummary:
-    """The coming dark hours: what is carried, the smallest margin, how often she is called."""
+    """The coming dark hours: what is carried, the smallest margin, how often she is called; the longest unbroken sleep of her next sleeping
+    hours, None without any."""
 
     dark_from: datetime
     dark_to: datetime
@@ -101,6 +119,8 @@ class NightSummary:
     least_margin_kn: int | None
     calls: int
     foredeck_calls: int
+    sleep_from: datetime | None = None
+    sleep_to: datetime | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,59 +159,6 @@ class Direction:
     name: str
     holds: float
     turns: float | None
-    words: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class TurnWindow:
-    """Turns from first to last, at full hours from the start, that have the asked-for chance; the least of it; what shuts it after that."""
-
-    first: datetime
-    last: datetime
-    chance: float
-    reason: str
-    words: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class ShelterOrder:
-    """A shelter, or holding on, running off or lying to, as a choice: until when, at what chance, and why.
-
-    turn_by: the last good turn, None when there is none; distance, arrivals (when 10, 50 and 90 in 100 are there), daylight (nearly all
-    arrive by day) and chance are for a turn then, or for the best turn when none is good. gust_kn: the gust met on the way (or holding
-    on, running off) that the planning share of the weather stays below. miles_lost_nm: to the destination, by going there first.
-    sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known. latitude_deg, longitude_deg:
-    off its entrance; None for what is no place.
-    """
-
-    name: str
-    kind: str
-    distance_nm: float | None
-    turn_by: datetime | None
-    arrival_early: datetime | None
-    arrival: datetime | None
-    arrival_late: datetime | None
-    chance: float | None
-    daylight: bool | None
-    gust_kn: int | None
-    miles_lost_nm: float | None
-    sea_room_h: float | None
-    reason: str
-    words: str
-    rank: int
-    windows: tuple[TurnWindow, ...] = ()
-    latitude_deg: float | None = None
-    longitude_deg: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class NoReturn:
-    """The point of no return: after this time, and this place on the track, no shelter of the file is left at the asked-for chance."""
-
-    time: datetime
-    latitude_deg: float
-    longitude_deg: float
-    shelter: str
     words: str
 
 

@@ -65,6 +65,15 @@ class Sails:
             return [(int(hours[0]), slice(None))]
         return [(int(n), np.flatnonzero(hours == n)) for n in np.unique(hours)]
 
+    @cached_property
+    def out_of(self) -> Ints:
+        """(N, most): the edges out of each state in their order; as many as there are edges stands for none."""
+        count = np.bincount(self.origin, minlength=len(self.plan))
+        out = np.full((len(self.plan), int(count.max(initial=1))), len(self.origin), dtype=np.int64)
+        rank = np.arange(len(self.origin)) - (np.cumsum(count) - count)[self.origin]
+        out[self.origin, rank] = np.arange(len(self.origin))
+        return out
+
     def way_kn(self, plan: Ints, tws_kn: Floats32, angle: Ints) -> Floats32:
         """Made good [kn] under plans, in winds at 10 m [kn, NaN gives NaN], at whole degrees from the wind; of their common shape."""
         known = np.isfinite(tws_kn) & (angle != UNKNOWN_ANGLE)
@@ -167,25 +176,28 @@ class Carried:
 
 def choose_sails(sails: Sails, met: LegWeather, start: Ints, aims: Aims, weights: Weights) -> Carried:
     """States at the turns (L) -> the sail plans of each leg."""
-    carry = _carry_costs(sails, met, weights)
-    job = _job_costs(sails, met, aims, weights)
-    begun = np.ascontiguousarray(np.moveaxis(_begun_costs(sails, carry, job, met.hours), 1, 0))
-    by_hour = np.ascontiguousarray(np.moveaxis(carry, 1, 0))
-    return _traced(sails, by_hour, begun, _values(sails, by_hour, begun), start)
+    carry = _hours_first(_carry_costs(sails, met, weights))
+    begun = _begun_costs(sails, carry, _hours_first(_job_costs(sails, met, aims, weights)), met.hours)
+    return _traced(sails, carry, begun, _values(sails, carry, begun), start)
+
+
+def _hours_first(costs: Floats32) -> Floats32:
+    """(L, J, X) -> (J, X, L): all legs of one hour side by side, as the passes through the hours want them."""
+    return np.ascontiguousarray(costs.transpose(1, 2, 0))
 
 
 def _begun_costs(sails: Sails, carry: Floats32, job: Floats32, hours: Ints) -> Floats32:
-    """(L, J, E): points of each job begun in each hour and of its hours, under the dearer of its two sail plans; inf where it may not be
-    begun, or would not be done within the leg's hours."""
-    out = job.take(sails.job, axis=2)
-    both = np.maximum(carry.take(sails.plan[sails.origin], axis=2), carry.take(sails.plan[sails.target], axis=2))
+    """carry (J, P, L), job (J, jobs, L) -> (J, E, L): points of each job begun in each hour and of its hours, under the dearer of its two
+    sail plans; inf where it may not be begun, or would not be done within the leg's hours."""
+    out = job.take(sails.job, axis=1)
     for n, edges in sails.by_hours:
-        in_hand = both[:, :, edges].copy()
-        for ahead in range(1, n):
-            in_hand[:, :-ahead] += both[:, ahead:, edges]
-        out[:, :, edges] += in_hand
-    late = np.arange(carry.shape[1])[None, :, None] + sails.hours[sails.job] > hours[:, None, None]
-    out[late] = np.inf
+        origin, target = sails.plan[sails.origin[edges]], sails.plan[sails.target[edges]]
+        for j in range(len(carry)):
+            in_hand = [np.maximum(one.take(origin, axis=0), one.take(target, axis=0)) for one in carry[j : j + n]]
+            out[j, edges] += sum(in_hand[1:], start=in_hand[0])
+            late = j + n > hours
+            if late.any():
+                out[j, edges] = np.where(late, np.float32(np.inf), out[j, edges])
     return out
 
 
@@ -198,15 +210,14 @@ def _carry_costs(sails: Sails, met: LegWeather, weights: Weights) -> Floats32:
     made = np.stack([np.nan_to_num(sails.way_kn(np.array(p), middle, angle)) for p in range(out.shape[2])], axis=2)
     fastest = made.max(axis=2)
     for p in range(out.shape[2]):
-        hard = sails.hard_kn[p]
-        over = ~(met.gust_kn <= (hard[0] if (hard == hard[0]).all() else hard[met.angle]))
-        hard_kn = np.nan_to_num(np.maximum(plan_gust - hard[angle], 0.0), nan=UNKNOWN_KN)
         over_kn = np.nan_to_num(np.maximum(plan_mean - sails.working_kn[p][angle], 0.0), nan=UNKNOWN_KN)
-        out[:, :, p] = (
-            weights.hard_hour * (over @ met.light_weight) + weights.hard_kn_hour * hard_kn
-            + weights.working_hour * (over_kn > 0.0) + weights.working_kn_hour * over_kn
-            + weights.lost_mile * (fastest - made[:, :, p])
-        )  # fmt: skip
+        points = weights.working_hour * (over_kn > 0.0) + weights.working_kn_hour * over_kn + weights.lost_mile * (fastest - made[:, :, p])
+        if weights.hard_hour or weights.hard_kn_hour:  # all of them are looked at, which takes its time
+            hard = sails.hard_kn[p]
+            over = ~(met.gust_kn <= (hard[0] if (hard == hard[0]).all() else hard[met.angle]))
+            hard_kn = np.nan_to_num(np.maximum(plan_gust - hard[angle], 0.0), nan=UNKNOWN_KN)
+            points = weights.hard_hour * (over @ met.light_weight) + weights.hard_kn_hour * hard_kn + points
+        out[:, :, p] = points
     out[~met.own] = 0.0
     return out
 
@@ -239,43 +250,42 @@ def _later(values: Flags, hours: int) -> Flags:
     return out
 
 
-def _edge_values(sails: Sails, begun: Floats32, value: Floats32, j: int) -> Floats32:
-    """(L, E): points of each job begun in hour j and all that follows."""
-    out: Floats32 = begun[j].copy()
-    for n, edges in sails.by_hours:
-        out[:, edges] += value[min(j + n, len(value) - 1)].take(sails.target[edges], axis=1)
-    return out
-
-
 def _values(sails: Sails, carry: Floats32, begun: Floats32) -> Floats32:
-    """carry (J, L, P), begun (J, L, E) -> (J + 1, L, N): the least points from each hour on, from each state."""
-    count, legs, _ = carry.shape
-    value = np.zeros((count + 1, legs, len(sails.plan)), dtype=np.float32)
+    """carry (J, P, L), begun (J, E, L) -> (J + 1, N, L): the least points from each hour on, from each state."""
+    count, _, legs = carry.shape
+    value = np.zeros((count + 1, len(sails.plan), legs), dtype=np.float32)
     origins, firsts = np.unique(sails.origin, return_index=True)
     for j in range(count - 1, -1, -1):
-        stay = carry[j].take(sails.plan, axis=1) + value[j + 1]
+        np.add(carry[j].take(sails.plan, axis=0), value[j + 1], out=value[j])
         if len(origins):
-            go = np.minimum.reduceat(_edge_values(sails, begun, value, j), firsts, axis=1)
-            stay[:, origins] = np.minimum(stay[:, origins], go)
-        value[j] = stay
+            go = begun[j].copy()
+            for n, edges in sails.by_hours:
+                go[edges] += value[min(j + n, count)].take(sails.target[edges], axis=0)
+            value[j, origins] = np.minimum(value[j, origins], np.minimum.reduceat(go, firsts, axis=0))
     return value
 
 
 def _traced(sails: Sails, carry: Floats32, begun: Floats32, value: Floats32, start: Ints) -> Carried:
     """The cheapest chain from each start, hour by hour; staying is preferred to changing at equal cost."""
-    count, legs, _ = carry.shape
+    count, _, legs = carry.shape
     rows, state = np.arange(legs), start.copy()
     plan, into = np.empty((legs, count), dtype=np.int64), np.empty((legs, count), dtype=np.int64)
     busy_to, target = np.zeros(legs, dtype=np.int64), start.copy()
+    edge_hours = sails.hours[sails.job]
     for j in range(count):
         state = np.where(busy_to == j, target, state)
         target = np.where(busy_to <= j, state, target)
         if len(sails.origin):
-            stay = carry[j, rows, sails.plan[state]] + value[j + 1, rows, state]
-            go = np.where(sails.origin[None, :] == state[:, None], _edge_values(sails, begun, value, j), np.float32(np.inf))
-            best = np.argmin(go, axis=1)
-            begins = (busy_to <= j) & (go[rows, best] < stay - 1e-4)
-            target = np.where(begins, sails.target[best], target)
-            busy_to = np.where(begins, j + sails.hours[sails.job[best]], busy_to)
+            stay = carry[j, sails.plan[state], rows] + value[j + 1, state, rows]
+            edge = sails.out_of[state]  # (L, most)
+            real = edge < len(sails.origin)
+            some = np.where(real, edge, 0)
+            then = np.minimum(j + edge_hours[some], count)
+            go = begun[j, some, rows[:, None]] + value[then, sails.target[some], rows[:, None]]
+            best = np.argmin(np.where(real, go, np.float32(np.inf)), axis=1)
+            begins = (busy_to <= j) & (np.where(real, go, np.float32(np.inf))[rows, best] < stay - 1e-4)
+            chosen = some[rows, best]
+            target = np.where(begins, sails.target[chosen], target)
+            busy_to = np.where(begins, j + edge_hours[chosen], busy_to)
         plan[:, j], into[:, j] = sails.plan[state], sails.plan[np.where(busy_to > j, target, state)]
     return Carried(plan=plan, into=into)

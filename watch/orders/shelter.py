@@ -8,22 +8,24 @@ north-west is good until the veer; what closes it is then "the wind blows into i
 orders; judgement: the sail plans of a leg (watch.orders.leg_sails; where that keeps too little chance also those that mind no hard limit
 and so get her there sooner, and the better of the two counts), and that the weather of a leg is looked up where she would be in the
 middle of the weathers, while each weather has her make her own speed there: in a slower weather it is met a few miles ahead of her.
-Standing off until daylight is not counted. Turns are at full hours from the start, rounded down. What is not known is not allowed.
+Who comes in the dark to an entrance that wants daylight stands off until it is light (watch.orders.standing_off).
+Turns are at full hours from the start, rounded down. What is not known is not allowed.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from watch.boat.rig import Rig
+from watch.orders.against import codes, over_hard
 from watch.orders.carriages import as_limits_allow
 from watch.orders.leg_sails import UNKNOWN_ANGLE, Carried, LegWeather, Sails, choose_sails, sails_of
 from watch.orders.legs import ENDS_FIRST, NO_WAY, TOO_FAR, Legs, legs_to
 from watch.orders.met import quantile_of_known
 from watch.orders.shelter_reasons import TurnReason
+from watch.orders.standing_off import waiting_limits_kn
 from watch.orders.there import There, all_there
 from watch.orders.weights import Aims, Weights
 from watch.passage.land import Land
@@ -40,10 +42,9 @@ Ints = NDArray[np.int64]
 
 CELLS = 12_000  # places and hours looked up at once
 PACE = 1.15  # judgement: so much longer, and an hour, is near enough to the first reckoning
-AHEAD_DEG = 60  # judgement: a leg that is closer to the wind than this for most of its hours has the wind ahead
 BEFORE_SAILING = {NO_WAY: TurnReason.NO_WAY, TOO_FAR: TurnReason.TOO_FAR, ENDS_FIRST: TurnReason.FORECAST_ENDS}
 SOONER_HELPS = (TurnReason.TOO_FAR, TurnReason.WIND_AHEAD, TurnReason.OVERTAKEN, TurnReason.DARK, TurnReason.ENTRANCE_WIND,
-                TurnReason.ENTRANCE_SEA)  # fmt: skip
+                TurnReason.ENTRANCE_SEA, TurnReason.WAIT_GUST, TurnReason.WAIT_LAND, TurnReason.TIDE)  # fmt: skip
 EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
 
 
@@ -81,13 +82,15 @@ class Turns:
     middle_h: Floats
     late_h: Floats
     daylight: Floats
+    waits: Floats
+    waits_h: Floats
     gust_kn: Floats
     length_nm: Floats
     round_land: Flags
     resolution_nm: float
 
 
-NUMBERS = ("chance", "early_h", "middle_h", "late_h", "daylight", "gust_kn", "length_nm")
+NUMBERS = ("chance", "early_h", "middle_h", "late_h", "daylight", "waits", "waits_h", "gust_kn", "length_nm")
 
 
 def judge_shelters(ask: Ask) -> tuple[Turns, ...]:
@@ -97,7 +100,7 @@ def judge_shelters(ask: Ask) -> tuple[Turns, ...]:
         ask.aims.stay_hours,
     )
     sails = sails_of(ask.rig)
-    harbours = all_there(ask.shelters, ask.weathers, ask.height_factor)
+    harbours = all_there(ask.shelters, ask.weathers, ask.height_factor, ask.land, ask.aims.sea_room_nm)
     shape = (len(ask.shelters), ask.hours)
     out = {name: np.full(shape, np.nan) for name in NUMBERS}
     out["chance"][:] = 0.0
@@ -123,12 +126,14 @@ def judge_shelters(ask: Ask) -> tuple[Turns, ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class Counted:
-    """Some legs (L): the numbers of `Turns`, what most of the lost weathers have against each, the miles made in each hour (L, J), and the
-    share of the weather that is lost but that being there sooner might save."""
+    """Some legs (L): the numbers of `Turns`, what most of the lost weathers have against each, the miles made in each hour (L, J), the
+    middle of the arrivals off the entrance (hours from the turn), and the share of the weather that is lost but that being there sooner
+    might save."""
 
     numbers: dict[str, Floats]
     reason: Ints
     made_nm: Floats
+    off_h: Floats
     late: Floats
 
     def with_better(self, rows: Ints, other: "Counted") -> "Counted":
@@ -136,12 +141,12 @@ class Counted:
         better = np.flatnonzero(other.numbers["chance"] > self.numbers["chance"][rows] + 1e-9)
         at = rows[better]
         numbers = {n: v.copy() for n, v in self.numbers.items()}
-        reason, made_nm = self.reason.copy(), self.made_nm.copy()
+        reason, made_nm, off_h = self.reason.copy(), self.made_nm.copy(), self.off_h.copy()
         for name, values in other.numbers.items():
             numbers[name][at] = values[better]
-        reason[at] = other.reason[better]
+        reason[at], off_h[at] = other.reason[better], other.off_h[better]
         made_nm[at, : other.made_nm.shape[1]] = other.made_nm[better]
-        return Counted(numbers=numbers, reason=reason, made_nm=made_nm, late=self.late)
+        return Counted(numbers=numbers, reason=reason, made_nm=made_nm, off_h=off_h, late=self.late)
 
 
 def _put(out: dict[str, Floats], reason: Ints, legs: Legs, found: Counted) -> None:
@@ -152,8 +157,7 @@ def _put(out: dict[str, Floats], reason: Ints, legs: Legs, found: Counted) -> No
 
 def _slower(legs: Legs, found: Counted) -> Flags:
     """(L): legs that their sail plans make much slower than the first reckoning: their weather has to be looked up again."""
-    middle_h = found.numbers["middle_h"] - legs.turn
-    return ~(middle_h <= legs.arrival_h * PACE + 1.0) & ~np.isnan(legs.arrival_h)
+    return ~(found.off_h <= legs.arrival_h * PACE + 1.0) & ~np.isnan(legs.arrival_h)
 
 
 def _fastest_kn(rig: Rig) -> float:
@@ -223,19 +227,30 @@ def _counted(ask: Ask, sails: Sails, harbours: list[There], legs: Legs) -> Count
 
 def _under(ask: Ask, sails: Sails, harbours: list[There], legs: Legs, met: LegWeather, carried: Carried) -> Counted:
     arrival, there_at, made_nm = _arrivals(sails, met, carried, legs)
-    code, day = _codes(ask, harbours, legs, met, arrival, over_hard(sails, met, carried), there_at)
+    limits, at = waiting_limits_kn(ask.rig, sails), (np.arange(len(there_at))[:, None], there_at)
+    can_wait_kn = np.minimum(limits[carried.plan[at]], limits[carried.into[at]])
+    found = codes(ask.aims, harbours, legs, met, arrival, over_hard(sails, met, carried), there_at, can_wait_kn)
     weight = met.weight
-    lost = np.stack([(code == int(r)) @ weight for r in TurnReason], axis=1)
+    lost = np.stack([(found.code == int(r)) @ weight for r in TurnReason], axis=1)
     late = lost[:, [int(r) for r in SOONER_HELPS]].sum(axis=1)
     lost[:, int(TurnReason.OPEN)] = -1.0
-    reached = np.where(np.isfinite(arrival), arrival + legs.turn[:, None], np.nan)
-    numbers = {"chance": np.clip((code == int(TurnReason.OPEN)) @ weight, 0.0, 1.0), "length_nm": legs.length_nm, "daylight": day @ weight}
+    waits = found.waited_h > 0.0
+    numbers = {
+        "chance": np.clip((found.code == int(TurnReason.OPEN)) @ weight, 0.0, 1.0), "length_nm": legs.length_nm,
+        "daylight": found.day @ weight, "waits": waits @ weight,
+        "waits_h": quantile_of_known(np.where(waits, found.waited_h, np.nan), weight, LATE),
+    }  # fmt: skip
+    reached = np.where(np.isfinite(arrival), arrival + found.waited_h + legs.turn[:, None], np.nan)
     for name, share in (("early_h", EARLY), ("middle_h", MIDDLE), ("late_h", LATE)):
         numbers[name] = quantile_of_known(reached, weight, share)
     worst = np.where(np.arange(met.gust_kn.shape[1])[None, :, None] <= there_at[:, None, :], met.gust_kn, -np.inf).max(axis=1)
+    worst = np.maximum(worst, found.waited_kn)
     numbers["gust_kn"] = quantile_of_known(np.where(np.isfinite(worst), worst, np.nan), weight, ask.aims.planning_share)
     gone = numbers["chance"] >= 1.0 - 1e-9
-    return Counted(numbers=numbers, reason=np.where(gone, int(TurnReason.OPEN), np.argmax(lost, axis=1)), made_nm=made_nm, late=late)
+    return Counted(
+        numbers=numbers, reason=np.where(gone, int(TurnReason.OPEN), np.argmax(lost, axis=1)), made_nm=made_nm,
+        off_h=quantile_of_known(arrival, weight, MIDDLE), late=late,
+    )  # fmt: skip
 
 
 def _arrivals(sails: Sails, met: LegWeather, carried: Carried, legs: Legs) -> tuple[Floats, Ints, Floats]:
@@ -252,39 +267,3 @@ def _arrivals(sails: Sails, met: LegWeather, carried: Carried, legs: Legs) -> tu
     left = legs.length_nm[:, None] - (np.take_along_axis(done, at[:, None, :], axis=1)[:, 0] - this)
     arrival = at + np.clip(left / np.maximum(this, 1e-6), 0.0, 1.0)
     return np.where(arrives, arrival, np.nan), at, np.asarray(way @ met.weight)
-
-
-def over_hard(sails: Sails, met: LegWeather, carried: Carried) -> Flags:
-    """(L, J, S): gusts over the hard limit of what is carried, of the stricter of the two while a job is in hand; unknown is over."""
-    limit = np.minimum(sails.hard_kn[carried.plan[:, :, None], met.angle], sails.hard_kn[carried.into[:, :, None], met.angle])
-    return ~(met.gust_kn <= limit)
-
-
-def _codes(
-    ask: Ask, harbours: list[There], legs: Legs, met: LegWeather, arrival: Floats, over: Flags, there_at: Ints
-) -> tuple[Ints, Flags]:  # fmt: skip
-    """(L, S): the first TurnReason that each weather has against each leg, OPEN when none; and whether she arrives by day."""
-    before = np.arange(over.shape[1])[None, :, None] <= there_at[:, None, :]
-    unknown = (before & ~np.isfinite(met.gust_kn) & met.own[:, :, None]).any(axis=1)
-    hit = (before & over & met.own[:, :, None]).any(axis=1)
-    ahead = ((met.angle < AHEAD_DEG) & before).sum(axis=1) > 0.5 * before.sum(axis=1)
-    arrives = np.isfinite(arrival)
-    code = np.zeros(arrival.shape, dtype=np.int64)
-    day = np.zeros(arrival.shape, dtype=bool)
-    against: list[tuple[TurnReason, Any]] = [
-        (TurnReason.UNKNOWN, unknown), (TurnReason.OVERTAKEN, hit),
-        (TurnReason.WIND_AHEAD, ~arrives & ahead), (TurnReason.TOO_FAR, ~arrives),
-    ]  # fmt: skip
-    for reason, flag in against:
-        code = np.where((code == 0) & flag, int(reason), code)
-    for i in np.unique(legs.shelter):
-        rows = np.flatnonzero(legs.shelter == i)
-        at_h = np.where(arrives[rows], arrival[rows], 0.0) + legs.turn[rows, None]
-        harbour = harbours[i]
-        day[rows] = harbour.in_daylight(at_h) & arrives[rows]
-        own = code[rows]
-        for found in (harbour.entering(at_h), harbour.staying(at_h, ask.aims.stay_hours)):
-            for reason in sorted(found):
-                own = np.where((own == 0) & found[reason], int(reason), own)
-        code[rows] = own
-    return code, day

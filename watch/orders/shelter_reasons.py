@@ -20,6 +20,9 @@ class TurnReason(IntEnum):
     FORECAST_ENDS = 11
     UNKNOWN = 12
     NO_SEA_ROOM = 13
+    WAIT_GUST = 14
+    WAIT_LAND = 15
+    TIDE = 16
 
     @property
     def words(self) -> str:
@@ -35,10 +38,13 @@ WORDS = {
     TurnReason.DARK: "she would be there in the dark",
     TurnReason.ENTRANCE_WIND: "too much wind for the entrance",
     TurnReason.ENTRANCE_SEA: "too much sea for the entrance",
-    TurnReason.EXPOSED: "the wind then blows into it",
-    TurnReason.SWELL: "the swell then runs into it",
+    TurnReason.EXPOSED: "the wind comes to blow into it",
+    TurnReason.SWELL: "the swell comes to run into it",
     TurnReason.HOLDING: "gusts over what it is trusted to hold",
     TurnReason.FORECAST_ENDS: "the forecast ends before she has lain there for the hours asked",
     TurnReason.UNKNOWN: "the weather on the way or there is not known",
     TurnReason.NO_SEA_ROOM: "land to leeward",
+    TurnReason.WAIT_GUST: "too much wind to wait outside until she may go in",
+    TurnReason.WAIT_LAND: "land to leeward while she waits outside until she may go in",
+    TurnReason.TIDE: "the bar or lock is shut then, by the times in the file",
 }

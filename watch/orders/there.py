@@ -2,21 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from watch.orders.sea_room import LEE_WIND_KN
 from watch.orders.shelter_reasons import TurnReason
+from watch.passage.land import Land
 from watch.passage.light import Need, light_enough
 from watch.passage.shelters import Shelter, in_sectors
 from watch.units import KN_PER_MS, wind_from_deg
-from watch.weather.anywhere import Anywhere
-from watch.when import STEP_MINUTES, STEPS_PER_HOUR
+from watch.weather.anywhere import Anywhere, Weather
+from watch.when import STEP_MINUTES, STEPS_PER_HOUR, Times, to_np
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
+AWAY_NM = 3.0  # judgement: so far off an entrance she may wait
 TEN = np.timedelta64(STEP_MINUTES * 60, "s")
 
 
@@ -24,8 +29,10 @@ TEN = np.timedelta64(STEP_MINUTES * 60, "s")
 class There:
     """A shelter through H hours in S weathers, by running counts, so that any stretch is looked up at once.
 
-    bad: for each reason a count (H + 1, S) of the hours before each in which it holds; entrance and stay apart. dark (6 H + 2): the count
-    of ten-minute marks without daylight. next_bad (H + 1, S): the first hour from each on in which she would not lie safe; H when none.
+    entrance, stay: for each reason a count (H + 1, S) of the hours before each in which it holds; entrance and stay apart. dark (6 H + 2): the count
+    of ten-minute marks without daylight; shut, of those at which a bar or lock cannot be passed by the times of the file, None without such
+    times. next_bad (H + 1, S): the first hour from each on in which she would not lie safe; H when none. gust_kn (H, S): at the height of
+    the limits, off the entrance. lee (H, S): land too near to leeward to wait there; None when land is not known.
     """
 
     hours: int
@@ -33,8 +40,11 @@ class There:
     stay: dict[TurnReason, Flags]
     next_bad: Ints
     dark: Ints
+    shut: Ints | None
     daylight: bool
     minutes: float
+    gust_kn: Floats
+    lee: Flags | None
 
     def entering(self, arrival_h: Floats) -> dict[TurnReason, Flags]:
         """Arrivals, hours from the start (..., S) and within the forecast -> what stands against going in then (..., S)."""
@@ -47,14 +57,48 @@ class There:
         found[TurnReason.FORECAST_ENDS] = past
         if self.daylight:
             found[TurnReason.DARK] = ~self.in_daylight(arrival_h)
+        if self.shut is not None:
+            found[TurnReason.TIDE] = ~self._without(self.shut, arrival_h)
         return found
 
     def in_daylight(self, arrival_h: Floats) -> Flags:
         """Whether it is day from an arrival until she lies safe."""
-        most = len(self.dark) - 2
+        return self._without(self.dark, arrival_h)
+
+    def _without(self, count: Ints, arrival_h: Floats) -> Flags:
+        """Whether none of what is counted at the ten-minute marks falls between an arrival and lying safe."""
+        most = len(count) - 2
         first = np.clip(np.floor(arrival_h * STEPS_PER_HOUR), 0, most).astype(np.int64)
-        last = np.clip(np.ceil((arrival_h + self.minutes / 60.0) * STEPS_PER_HOUR), 0, most).astype(np.int64)
-        return np.asarray(self.dark[last + 1] == self.dark[first])
+        last = np.clip(np.ceil((arrival_h + self.minutes / 60.0) * STEPS_PER_HOUR - 1e-9), 0, most).astype(np.int64)
+        return np.asarray(count[last + 1] == count[first])
+
+    @cached_property
+    def _let_in_at(self) -> Ints:
+        """(6 H + 2): the first mark from each on at which she may go in by light and tide; one past the last when there is none."""
+        at = np.arange(len(self.dark) - 1) / STEPS_PER_HOUR
+        ok = np.ones(len(at), dtype=bool)
+        for count in ([self.dark] if self.daylight else []) + ([self.shut] if self.shut is not None else []):
+            ok &= self._without(count, at)
+        return _next(ok[:, None])[:, 0]
+
+    def let_in_h(self, arrival_h: Floats) -> Floats:
+        """Arrivals, hours from the start -> when light and tide let her in: then, or at a later ten-minute mark; inf for not in the
+        forecast, or where land is not known, so that she cannot wait for it."""
+        found = self.entering_by_clock(arrival_h)
+        if self.lee is None or found.all():
+            return np.where(found, arrival_h, np.inf)
+        marks = len(self._let_in_at) - 1
+        mark = self._let_in_at[np.clip(np.ceil(arrival_h * STEPS_PER_HOUR), 0, marks).astype(np.int64)]
+        return np.where(found, arrival_h, np.where(mark < marks, mark / STEPS_PER_HOUR, np.inf))
+
+    def entering_by_clock(self, arrival_h: Floats) -> Flags:
+        """Whether light and tide let her in at an arrival, if they matter."""
+        ok = np.ones(arrival_h.shape, dtype=bool)
+        if self.daylight:
+            ok &= self.in_daylight(arrival_h)
+        if self.shut is not None:
+            ok &= self._without(self.shut, arrival_h)
+        return ok
 
     def staying(self, arrival_h: Floats, stay_hours: int) -> dict[TurnReason, Flags]:
         """Arrivals (..., S) -> what ends her safe stay before so many hours are over (..., S)."""
@@ -68,15 +112,20 @@ class There:
         return found
 
 
-def all_there(shelters: Sequence[Shelter], weathers: Anywhere, height_factor: float) -> list[There]:
-    """Shelters and the weathers anywhere -> the hours of each. Limits of wind are as the boat's own: height_factor brings 10 m to them."""
+def all_there(
+    shelters: Sequence[Shelter], weathers: Anywhere, height_factor: float, land: Land | None = None, sea_room_nm: float = 20.0
+) -> list[There]:  # fmt: skip
+    """Shelters and the weathers anywhere -> the hours of each. Limits of wind are as the boat's own: height_factor brings 10 m to them;
+    waiting outside wants so much sea room."""
     marks = weathers.hours[0] + np.arange((len(weathers.hours) - 1) * STEPS_PER_HOUR + 1) * TEN
     lat, lon = (np.array([[getattr(s, n)] for s in shelters]).reshape(-1, 1) for n in ("latitude", "longitude"))
     dark = ~light_enough(Need.DAY, marks, np.broadcast_to(lat, (len(lat), len(marks))), np.broadcast_to(lon, (len(lat), len(marks))))
-    return [_there(s, weathers, height_factor, dark[i]) for i, s in enumerate(shelters)]
+    return [_there(s, weathers, height_factor, dark[i], marks, land, sea_room_nm) for i, s in enumerate(shelters)]
 
 
-def _there(shelter: Shelter, weathers: Anywhere, height_factor: float, dark: Flags) -> There:
+def _there(
+    shelter: Shelter, weathers: Anywhere, height_factor: float, dark: Flags, marks: Times, land: Land | None, sea_room_nm: float
+) -> There:  # fmt: skip
     hours = len(weathers.hours) - 1
     hour = np.arange(hours)
     lat, lon = np.full(hours, shelter.latitude), np.full(hours, shelter.longitude)
@@ -104,8 +153,41 @@ def _there(shelter: Shelter, weathers: Anywhere, height_factor: float, dark: Fla
             TurnReason.ENTRANCE_SEA: _counted(~(sea_m <= entrance.sea_m) & ~unknown),
         },
         stay=stay, next_bad=_next(np.logical_or.reduce(list(stay.values()))), dark=_counted(dark),
-        daylight=entrance.daylight, minutes=entrance.minutes,
+        shut=None if entrance.open_at is None else _counted(_outside(marks, entrance.open_at)),
+        daylight=entrance.daylight, minutes=entrance.minutes, gust_kn=gust_kn,
+        lee=_lee(shelter, land, found, sea_room_nm) if entrance.daylight or entrance.open_at is not None else None,
     )  # fmt: skip
+
+
+def _outside(marks: Times, spans: Sequence[tuple[datetime, datetime]]) -> Flags:
+    """Whether each mark is in none of the spans, both ends included."""
+    inside = np.zeros(len(marks), dtype=bool)
+    for first, last in spans:
+        inside |= (marks >= to_np(first)) & (marks <= to_np(last))
+    return ~inside
+
+
+def _lee(shelter: Shelter, land: Land | None, found: Weather, within_nm: float) -> Flags | None:
+    """(H, S): the mean wind is worth fearing a lee shore in, and wherever she might wait off the entrance land lies to leeward."""
+    if land is None:
+        return None
+    windy = ~(np.asarray(found.mean_ms, dtype=float) * KN_PER_MS < LEE_WIND_KN)
+    downwind = np.degrees(np.arctan2(found.u_ms, found.v_ms))[windy].astype(float) % 360.0
+    shut = np.ones(downwind.shape, dtype=bool)
+    for lat, lon in zip(*_waiting_places(shelter), strict=True):
+        if shut.any() and not land.on_land(lat, lon):
+            off = land.distance_to_land_to_leeward(np.full(shut.sum(), lat), np.full(shut.sum(), lon), downwind[shut], within_nm)
+            shut[shut] = ~(off > within_nm)
+    out = np.zeros(windy.shape, dtype=bool)
+    out[windy] = shut
+    return out
+
+
+def _waiting_places(shelter: Shelter) -> tuple[Floats, Floats]:
+    """Where she may wait [deg]: off the entrance, and a few miles from it all round."""
+    bearing = np.radians(np.arange(0.0, 360.0, 45.0))
+    north, east = AWAY_NM * np.cos(bearing) / 60.0, AWAY_NM * np.sin(bearing) / 60.0 / np.cos(np.radians(shelter.latitude))
+    return shelter.latitude + np.append(0.0, north), shelter.longitude + np.append(0.0, east)
 
 
 def _counted(true: Flags) -> Ints:

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BeforeValidator, Field
+from pydantic import AwareDatetime, BeforeValidator, Field
 
 from watch.faults import Fault, Strict
 from watch.passage.land import arc_nm
@@ -36,6 +36,11 @@ class Kind(StrEnum):
 
 Bearing = Annotated[float, Field(ge=0, le=360)]
 Sectors = Annotated[tuple[Annotated[tuple[Bearing, Bearing], Field(strict=False)], ...], Field(strict=False, max_length=8)]
+Spans = Annotated[tuple[Annotated[tuple[AwareDatetime, AwareDatetime], Field(strict=False)], ...], Field(strict=False, max_length=60)]
+OPEN_AT = (
+    "a list of times between which a bar or lock can be passed by your own tide table, each from and to with Z and without quotes, like "
+    "[[2026-05-18T04:00:00Z, 2026-05-18T07:30:00Z]]"
+)
 SECTORS = "a list of sectors that wind or swell comes from, each from and to in degrees true, clockwise; [] for none"
 
 
@@ -50,6 +55,7 @@ class Entrance(Strict):
     shut_to: Sectors = Field(default=(), description=SECTORS, examples=[[[200, 260]]])
     daylight: bool = Field(description="true when it is taken only by day, else false", examples=[True])
     bar: bool = Field(description="true when there is a bar, else false", examples=[False])
+    open_at: Spans | None = Field(default=None, description=OPEN_AT)
     minutes: float = Field(default=60, ge=0, le=360, description="minutes from that position until she lies safe", examples=[60])
 
 
@@ -105,6 +111,9 @@ def contradictions(shelters: Sequence[Shelter]) -> list[Fault]:
                 faults.append(Fault(f"shelter[{i}].{place}", None, f"missing; it is open to some sectors, so say {words}"))
         if s.entrance.gust_kn is not None and s.entrance.gust_kn < s.entrance.mean_kn:
             faults.append(Fault(f"shelter[{i}].entrance.gust_kn", f"{s.entrance.gust_kn:g}", "not below mean_kn: no gust is"))
+        for k, (first, last) in enumerate(s.entrance.open_at or ()):
+            if last <= first:
+                faults.append(Fault(f"shelter[{i}].entrance.open_at[{k}]", None, "ends before it begins; write the earlier time first"))
         for j, other in enumerate(shelters[:i]):
             if other.name == s.name:
                 faults.append(Fault(f"shelter[{i}].name", f'"{s.name}"', f"another name; shelter[{j}] has it already"))

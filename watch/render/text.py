@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from itertools import groupby
 
-from watch.orders.document import Compared, JobOrder, Orders, PlanSpan, WindBlock
+from watch.orders.document import Compared, JobOrder, Orders, PlanShut, PlanSpan, WindBlock
 from watch.orders.tell import percent
 from watch.passage.position import show_position
 from watch.render.changes import NOTHING, ChangeLine, changes
@@ -13,6 +13,7 @@ from watch.render.glance import shuts_first
 
 WIDTH = 80
 NAME_WIDTH = 10
+MOST_GIVEN_UP = 3
 SHELTER_KINDS = ("harbour", "anchorage", "lee")
 
 
@@ -103,8 +104,8 @@ def _first(orders: Orders) -> Iterator[str]:
         fore = f", {n.foredeck_calls} to the foredeck" if n.foredeck_calls else ""
         plans = ", then ".join(dict.fromkeys(n.plans))
         yield from _wrap(
-            f"{'NIGHT':<{NAME_WIDTH}}dark {when(orders, n.dark_from)} to {when(orders, n.dark_to)}: {plans}; {margin}; {calls}{fore}.",
-            " " * NAME_WIDTH,
+            f"{'NIGHT':<{NAME_WIDTH}}dark {when(orders, n.dark_from)} to {when(orders, n.dark_to)}: {plans}; {margin}; {calls}{fore}"
+            f"{_sleep(orders)}.", " " * NAME_WIDTH,
         )
     if orders.no_return is not None:
         yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}NO RETURN after {when(orders, orders.no_return.time)}: {orders.no_return.words}.",
@@ -112,6 +113,14 @@ def _first(orders: Orders) -> Iterator[str]:
     elif any(s.kind in SHELTER_KINDS for s in orders.shelters):
         yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}none that can be counted on; below is why.", " " * NAME_WIDTH)
     yield from _wrap(f"{'ENDS':<{NAME_WIDTH}}{when(orders, orders.ends_at)}: {orders.ends_reason}.", " " * NAME_WIDTH)
+
+
+def _sleep(orders: Orders) -> str:
+    """The longest unbroken sleep, when there is a night to sleep in."""
+    night = orders.night
+    if night is None or night.sleep_from is None or night.sleep_to is None:
+        return ""
+    return f"; longest sleep {when(orders, night.sleep_from)} to {when(orders, night.sleep_to)}"
 
 
 def _margin(margin_kn: int) -> str:
@@ -194,6 +203,23 @@ def _job(job: JobOrder, orders: Orders) -> Iterator[str]:
         yield from _wrap(f"   If missed, the best left: {'; '.join(job.if_missed.instead)}.", "   ")
     for line in job.shuts:
         yield from _wrap(f"   Afterwards {line}.", "   ")
+    for given_up, words, until in (
+        (job.plans_shut, "Doing it gives up", "else open until"), (job.plans_shut_by_waiting, "Putting it off gives up", "after"),
+    ):  # fmt: skip
+        if given_up:
+            yield from _wrap(f"   {words} {_given_up(given_up, until, orders)}.", "   ")
+
+
+def _given_up(shut: tuple[PlanShut, ...], until: str, orders: Orders) -> str:
+    """Sail plans until when each could be begun for, and when again; the stoutest few."""
+    def told(last: datetime, again: datetime | None) -> str:
+        back = "not again as far as the forecast reaches" if again is None else f"not again before {when(orders, again)}"
+        return f"{until} {when(orders, last)}, {back}"
+
+    same = groupby(shut[:MOST_GIVEN_UP], key=lambda s: told(s.last, s.again))
+    words = "; ".join(f"{', '.join(f'“{s.sail_plan}”' for s in some)} ({why})" for why, some in same)
+    more = len(shut) - MOST_GIVEN_UP
+    return words + (f"; and {more} lighter sail plan{'s' if more > 1 else ''}" if more > 0 else "")
 
 
 def _plan(span: PlanSpan, orders: Orders) -> Iterator[str]:

@@ -96,6 +96,8 @@ def _shelter(s: Shelter) -> str:
     swell = "to no swell" if not s.open_to_swell else f"to swell from {_sectors(s.open_to_swell)} above {s.swell_m:g} m"
     holds = "" if s.hold_gust_kn is None else f" Holds in gusts to {s.hold_gust_kn:g} kn."
     light, bar = ", by day only" if e.daylight else "", ", over a bar" if e.bar else ""
+    if e.open_at is not None:
+        bar += ", only " + " or ".join(f"from {a:%d %b %H:%M %Z} to {b:%d %b %H:%M %Z}" for a, b in e.open_at)
     return (
         f"{s.name}, {s.kind}, {show_position(s.latitude, s.longitude)}: open {wind}, {swell}.{holds} "
         f"Entrance: mean {e.mean_kn:g} kn{gust}, sea {e.sea_m:g} m{shut}{light}{bar}, {e.minutes:g} min."

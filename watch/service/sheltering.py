@@ -14,7 +14,7 @@ from watch.service.aboard import height_factor
 from watch.weather.anywhere import anywhere
 from watch.weather.plain import central_wind
 from watch.weather.scenarios import usable
-from watch.when import STEPS_PER_HOUR
+from watch.when import STEPS_PER_HOUR, from_np
 
 if TYPE_CHECKING:
     from watch.service.one_pass import Asked
@@ -40,7 +40,7 @@ def with_shelters(asked: "Asked", setting: Setting, schedule: Schedule, track: T
         same_day = setting.ship.local(instant).date() == setting.ship.local(setting.now).date()
         return setting.ship.clock(instant) if same_day else setting.ship.day_clock(instant)
 
-    found = choices(ask, judge_shelters(ask), schedule, ShelterTeller(clock=clock, aims=asked.aims))
+    found = choices(ask, judge_shelters(ask), schedule, ShelterTeller(clock=clock, aims=asked.aims, begins=from_np(ask.weathers.hours[0])))
     return replace(
         setting, shelters=found.table, no_return=found.no_return, cautions=(*found.cautions, *setting.cautions),
         missing=(*setting.missing, *found.missing),
