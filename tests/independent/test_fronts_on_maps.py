@@ -107,6 +107,34 @@ def test_off_the_map_or_with_missing_points_nothing_is_invented() -> None:
     assert front_maps(bare) is None
 
 
+def world(first_longitude: float) -> FrontMaps:
+    """A front that goes from 2 W to 1 E in six hours, on a grid round the world that begins at this longitude."""
+    latitude, longitude = np.arange(40.0, 50.1, 1.0), first_longitude + np.arange(0.0, 360.1, 1.0)
+    hours = np.array([0, 6])
+    metres = np.radians((longitude + 180.0) % 360.0 - 180.0) * AT_45_M
+    ahead = metres - (np.radians(-2.0) * AT_45_M + 12.0 * hours[:, None] * 3600.0)
+    warmth = 5.0 * np.tanh(ahead / 100e3) - 10.0 / (1.0 + np.exp(-(ahead - 4e6) / 400e3))  # and slowly cold again far ahead
+    field = np.repeat(280.0 + warmth[:, None, :], latitude.size, axis=1)
+    coords = {"member": [0], "time": START + hours * HOUR, "latitude": latitude, "longitude": longitude}
+    array = xr.DataArray(field[None].astype(np.float32), dims=DIMS, coords=coords)
+    run = datetime(2026, 5, 14, tzinfo=UTC)
+    return maps_of(Forecast(run=run, centre="made", kind="single", fields={Name.T850_K: array}, files=()))
+
+
+@pytest.mark.source("fronts-2")
+def test_a_world_wide_grid_has_no_seam() -> None:
+    at_the_seam, elsewhere = world(0.0), world(-180.0)
+    for here, there in zip(at_the_seam.lines, elsewhere.lines, strict=True):
+        on_45 = [
+            np.unique(np.round(((lines.longitude + 180.0) % 360.0 - 180.0)[np.abs(lines.latitude - 45.0) < 0.1], 3))
+            for lines in (here, there)
+        ]
+        assert on_45[1].size
+        np.testing.assert_allclose(*(x[np.abs(x) < 10.0] for x in on_45), atol=2e-3)
+    seen = crossings(at_the_seam, at_the_seam.time, [45.0, 45.0], [2.0, 2.0])
+    assert [c.kind for c in seen] == [LineKind.COLD]
+
+
 LEVELS = {
     ("t", 850): Name.T850_K,
     ("q", 850): Name.Q850_KGKG,

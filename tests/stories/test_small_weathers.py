@@ -193,6 +193,8 @@ STORM_ALOFT = {"u10_ms": 14.0, "v10_ms": 0.0, "u500_ms": 42.0, "v500_ms": 0.0}
         ("doldrums, winds aloft too", DOLDRUMS | LITTLE_ALOFT, Basis.WINDS_ALOFT, "squalls likely"),
         ("winter front, no CAPE", {"cape_jkg": 0.0, "rain_mmh": 5.0} | STORM_ALOFT, Basis.WINDS_ALOFT, "squalls likely"),
         ("gusts and rain only", {"gust_ms": 24.0, "rain_mmh": 5.0}, Basis.GUSTINESS, "squalls a real chance"),
+        ("rain only", {"rain_mmh": 5.0}, Basis.GUSTINESS, "squalls possible"),
+        ("storm aloft and rain, no CAPE in the file", {"rain_mmh": 5.0} | STORM_ALOFT, Basis.GUSTINESS, "squalls likely"),
         ("wind only", {}, Basis.UNKNOWN, "this forecast cannot tell of squalls"),
         ("wind only, cold front due", {"cold_front": True}, Basis.UNKNOWN, "squalls a real chance (a cold front passes"),
     ],

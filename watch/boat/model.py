@@ -210,6 +210,7 @@ class Particulars(Strict):
     )
     anemometer_height_m: float = Field(gt=0, le=100, description="metres above the water", examples=[15.5])
     closest_deg: float = Field(ge=25, le=90, description="the closest true wind angle she sails", examples=[50])
+    waterline_m: float | None = Field(default=None, gt=2, le=100, description="length of the waterline in metres", examples=[8.9])
     usual_state: dict[str, str] = Field(
         description="the position of every element when nothing is known", examples=[{"main": "full", "genoa": "full"}]
     )

@@ -63,6 +63,9 @@ class Teller:
         high = self._high(winds, share)
         if not np.isfinite(high):
             return f"{what} not known"
+        if wind_up_kn(high) <= limit:
+            over = float(self.met.weight @ ~(np.max(winds, axis=1) <= limit))
+            return f"{what} pass the job's limit of {limit_down_kn(limit)} kn in {of_weathers(over)}"
         return f"{what} to {wind_up_kn(high)} kn; the job's limit is {limit_down_kn(limit)}"
 
     def _high(self, values: Floats, share: float) -> float:
@@ -165,6 +168,15 @@ def percent(chance: float) -> str:
     if chance > 0.99:
         return "over 99 in 100"
     return f"{int(-(-chance * 100 // 1))} in 100"
+
+
+def of_weathers(share: float) -> str:
+    """A share of the weathers for people.
+
+    >>> of_weathers(0.144)
+    '15 of 100 weathers'
+    """
+    return f"{percent(share).replace(' in ', ' of ')} weathers"
 
 
 def _hours(hours: float) -> str:

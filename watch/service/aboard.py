@@ -37,7 +37,7 @@ class Steps:
 
 def met_of(boat: BoatFile, steps: Steps, scenarios: xr.Dataset) -> Met:
     """Scenarios at 10 m -> as the boat's own limits mean them: height, knots, angle to her course, light."""
-    factor = 1.0 if boat.boat.limits_at == "10 m" else float(at_height(1.0, boat.boat.anemometer_height_m))
+    factor = height_factor(boat)
     series = {name: scenarios[name].values for name in ("mean_ms", "gust_ms", "low_ms", "from_deg", "sea_m", "steepness")}
     day, moon = through_each_step(light_along(steps.time, steps.latitude, steps.longitude))
     return Met(
@@ -53,6 +53,11 @@ def met_of(boat: BoatFile, steps: Steps, scenarios: xr.Dataset) -> Met:
         day=day,
         moon=moon,
     )
+
+
+def height_factor(boat: BoatFile) -> float:
+    """From the wind at 10 m to the wind at the height that the boat's limits mean."""
+    return 1.0 if boat.boat.limits_at == "10 m" else float(at_height(1.0, boat.boat.anemometer_height_m))
 
 
 def through_each_step(light: Light) -> tuple[Bools, Bools]:

@@ -18,17 +18,19 @@ from watch.orders.compose import Setting, compose
 from watch.orders.document import ForecastUsed, Orders
 from watch.orders.invariants import broken
 from watch.orders.margin import margin_of
+from watch.orders.outlook import outlook
 from watch.orders.schedule import Night, Schedule, make_schedule, quick_carried
 from watch.orders.weights import Aims, Weights
 from watch.passage.light import Light, Sky, light_along
 from watch.passage.route import Route
 from watch.passage.speed import apparent
 from watch.passage.track import Track
-from watch.service.aboard import Steps, asleep, met_of
+from watch.service.aboard import Steps, asleep, height_factor, met_of
 from watch.service.going import Going, distance_apart_nm, sail_along
 from watch.weather.errors import Widening
+from watch.weather.following import Caution, following_sea
 from watch.weather.look import Where
-from watch.weather.plain import plain_along
+from watch.weather.plain import plain_along, waves_along
 from watch.weather.scenarios import make_scenarios, usable
 from watch.when import STEP_MINUTES, STEPS_PER_HOUR, ShipTime, ceil_step, from_np, to_np
 
@@ -160,6 +162,8 @@ def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, ag
         missing.append("Track and sail plans did not fully agree: where she is when the weather comes may be some miles out.")
     if bool(np.asarray(track.unknown)[:steps].any()):
         missing.append("For part of the track the wind is not known; she is taken to go on as before.")
+    where = where_of(track)
+    plain = plain_along(asked.forecasts, where)
     whole = steps == len(track.time) - 1
     arrival = None if np.isnat(track.arrival) else from_np(np.datetime64(str(track.arrival), "s"))
     return Setting(
@@ -171,16 +175,34 @@ def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, ag
         arrival=arrival,
         forecasts=_used(asked),
         track=_track_columns(track),
-        plain=plain_along(asked.forecasts, where_of(track)),
+        plain=plain,
         light=tuple(Sky(int(s)).name.lower() for s in light.sky[:steps]),
         light_events=light_events(light),
-        outlook=(),
+        outlook=outlook(scenarios, where, plain["pressure_hpa"], ship_of(asked, track), height_factor(asked.boat)),
         shelters=(),
         ends_reason=_ends(asked, whole),
         missing=tuple(dict.fromkeys(missing)),
-        cautions=(),
+        cautions=following_caution(asked, track, where),
         height_words=_height(asked.boat),
     )
+
+
+def following_caution(asked: Asked, track: Track, where: Where) -> tuple[str, ...]:
+    """A caution when waves from astern may make her surf, or meet her in high groups (source following-1, made for ships)."""
+    waves, length_m = waves_along(asked.forecasts, where), asked.boat.boat.waterline_m
+    if waves is None or length_m is None:
+        return ()
+    height, period, from_deg = waves
+    heading, speed = np.asarray(track.heading_deg, dtype=float)[:-1], np.asarray(track.speed_kn, dtype=float)[:-1]
+    flags = following_sea(speed, heading, from_deg, period, height, length_m)
+    words = []
+    for flag, said in ((Caution.SURF_RIDING, "surf and broach"), (Caution.HIGH_WAVE_GROUPS, "be met by groups of high waves")):
+        steps = np.flatnonzero(flags & int(flag))
+        if len(steps):
+            ship = ship_of(asked, track)
+            first, last = (ship.day_clock(from_np(where.time[i])) for i in (steps[0], steps[-1]))
+            words.append(f"With the waves astern she may {said} at times between {first} and {last} (guidance made for ships).")
+    return tuple(words)
 
 
 def _passage(route: Route) -> str:

@@ -93,23 +93,31 @@ def _cut(chain: list[Link], gap: timedelta) -> list[list[Link]]:
     return sorted(groups, key=lambda group: group[0][0])
 
 
-def _share_passed(passage: FrontPassage, moment: float) -> float:
+def _share_passed(passage: FrontPassage, moment: float, at_its_instant: bool = True) -> float:
+    """How much of a passage has passed; one without doubt counts at its instant, or only after it."""
     start, end = passage.earliest.timestamp(), passage.latest.timestamp()
-    return float(np.clip((moment - start) / (end - start), 0.0, 1.0)) if end > start else float(moment >= start)
+    if end > start:
+        return float(np.clip((moment - start) / (end - start), 0.0, 1.0))
+    return float(moment >= start if at_its_instant else moment > start)
 
 
 def _spread_quantile(passages: Sequence[FrontPassage], weights: Floats, quantile: float) -> float:
     """Seconds since 1970 at which the summed share of passages reaches the quantile; the earliest such moment."""
     if not 0.0 <= quantile <= 1.0:
         raise ValueError(f"quantile = {quantile}: a share between 0 and 1, like 0.1")
-    marks = np.unique([t.timestamp() for p in passages for t in (p.earliest, p.latest)])
-    pairs = list(zip(passages, weights, strict=True))
-    passed = np.array([sum(w * _share_passed(p, m) for p, w in pairs) for m in marks]) / weights.sum()
-    k = int(np.searchsorted(passed, quantile - 1e-12))
-    if k == 0:
-        return float(marks[0])
-    rise = passed[k] - passed[k - 1]
-    return float(marks[k - 1] + (quantile - passed[k - 1]) / rise * (marks[k] - marks[k - 1]))
+    total = float(weights.sum())
+    mark, last = None, 0.0
+    for moment in sorted({t.timestamp() for p in passages for t in (p.earliest, p.latest)}):
+        just_before, passed = (
+            sum(w * _share_passed(p, moment, counted) for p, w in zip(passages, weights, strict=True)) / total
+            for counted in (False, True)
+        )
+        if mark is not None and just_before >= quantile - 1e-12 and just_before > last:
+            return float(mark + (quantile - last) / (just_before - last) * (moment - mark))
+        if passed >= quantile - 1e-12:
+            return moment
+        mark, last = moment, float(passed)
+    return float("nan") if mark is None else mark
 
 
 def _at(seconds: float) -> datetime:

@@ -19,6 +19,7 @@ SHIFT_H = 6.0  # source fronts-4
 SHIFT_MS = 2.0
 REACH_M = 900e3  # judgement: a front farther off than it can run between two maps six hours apart is not this front
 ABREAST = 0.5  # judgement: cosine between the way to the front's nearest point and the way across the front
+SEAM_DEG = 15.0  # a world-wide grid is carried on so far past its seam
 LONGEST_STEP_H = 12.0  # judgement: maps farther apart than this cannot tell one front from the next
 
 
@@ -114,6 +115,7 @@ def front_maps(forecast: Forecast, member: int = 0) -> FrontMaps | None:
     winds: list[xr.DataArray] = []
     if forecast.has(Name.U850_MS, Name.V850_MS):
         winds = [forecast.fields[name].sel(member=member).reindex_like(warm) for name in (Name.U850_MS, Name.V850_MS)]
+    warm, winds = _past_the_seam(warm), [_past_the_seam(w) for w in winds]
     latitude, longitude = (np.asarray(warm[name].values, dtype=float) for name in ("latitude", "longitude"))
     if min(latitude.size, longitude.size) < 3:
         return None
@@ -122,6 +124,18 @@ def front_maps(forecast: Forecast, member: int = 0) -> FrontMaps | None:
         u, v = (w.values[i] for w in winds) if winds else (None, None)
         lines.append(lines_on_map(warm.values[i], u, v, latitude, longitude))
     return FrontMaps(time=np.asarray(warm["time"].values, dtype="datetime64[s]"), lines=tuple(lines), quantity=quantity)
+
+
+def _past_the_seam(field: xr.DataArray) -> xr.DataArray:
+    """A grid that goes round the world (first column repeated at + 360) is carried on past its seam both ways: no edge there."""
+    longitude = np.asarray(field["longitude"].values, dtype=float)
+    if longitude.size < 3 or abs(longitude[-1] - longitude[0] - 360.0) > 1e-6:
+        return field
+    more = min(int(np.ceil(SEAM_DEG / (longitude[1] - longitude[0]))), longitude.size - 2)
+    west, east = field.isel(longitude=slice(-1 - more, -1)), field.isel(longitude=slice(1, more + 1))
+    west = west.assign_coords(longitude=west["longitude"] - 360.0)
+    east = east.assign_coords(longitude=east["longitude"] + 360.0)
+    return xr.concat([west, field, east], dim="longitude")
 
 
 @dataclass(frozen=True, kw_only=True)

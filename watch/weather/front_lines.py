@@ -125,7 +125,8 @@ def lines_on_map(
     example: a step of 10 K moving east at 12 m/s: a line at its warm edge, cold, 12 m/s.
     source: fronts-2, after fronts-1: smooth; lines where the Laplacian of |grad T| is zero, contoured before masking; kept where
     the front parameter and the gradient of the zone half a diagonal beside it are large enough, and the line is 250 km or longer.
-    Errs: a front across a mountain or over a warm current's edge may be drawn that no sailor would call one.
+    Errs: across a mountain, over a warm current's edge and on the moist and dry air of the tropics (within some 20 degrees of the
+    equator) a front may be drawn that no sailor would call one.
     """
     warm = smooth(np.asarray(field, dtype=float), latitude, longitude)
     tfp, size, size_east, size_north = front_parameter(warm, latitude, longitude)

@@ -201,16 +201,14 @@ def _strongest_apart(start_h: Floats, end_h: Floats, confidence: Floats) -> list
     for k in np.argsort(-confidence, kind="stable").tolist():
         if not confidence[k] >= LEAST_CONFIDENCE:
             break
-        apart = all(
-            abs(middle[k] - middle[t]) >= APART_H and (start_h[k] - MEAN_H >= end_h[t] or end_h[k] + MEAN_H <= start_h[t]) for t in taken
-        )
-        if apart:
+        clear = [start_h[k] - MEAN_H >= end_h[t] or end_h[k] + MEAN_H <= start_h[t] for t in taken]
+        if all(clear) and all(abs(middle[k] - middle[t]) >= APART_H for t in taken):
             taken.append(k)
     return sorted(taken, key=lambda k: float(middle[k]))
 
 
 def _sharpest(k: int, start_h: Floats, end_h: Floats, confidence: Floats, e: Evidence) -> int:
-    """Of the candidates beside k that are nearly as sure, the one that divides the winds before and after most sharply: when it passed."""
+    """Of the candidates beside k that are nearly as sure, the one that divides the two winds most sharply: when it passed."""
     beside = np.abs(start_h + end_h - start_h[k] - end_h[k]) <= 2.0 * BESIDE_H
     good = beside & (confidence >= confidence[k] - NEARLY)
     sharpness = np.where(good, e.change_kn - WIDE_COSTS_KN_H * (end_h - start_h), -np.inf)

@@ -92,6 +92,17 @@ def plain_along(forecasts: Sequence[Forecast], where: Where) -> dict[str, Floats
     }
 
 
+def waves_along(forecasts: Sequence[Forecast], where: Where) -> tuple[Floats, Floats, Floats] | None:
+    """Height [m], period [s] and direction the waves come from [deg] along the track (T); None when no run has all three."""
+    wanted = (Name.SEA_M, Name.PERIOD_S, Name.WAVE_FROM_DEG)
+    having = sorted((f for f in forecasts if f.has(*wanted)), key=lambda f: f.run, reverse=True)
+    if not having:
+        return None
+    at = (where.time, where.latitude, where.longitude)
+    height, period = (sample.at(having[0].fields[n], *at)[0] for n in wanted[:2])
+    return height, period, sample.angle_at(having[0].fields[Name.WAVE_FROM_DEG], *at)[0]
+
+
 def _mean_of(forecasts: Sequence[Forecast], name: Name, where: Where) -> Floats:
     """Mean over members of the newest run that has the field."""
     having = sorted((f for f in forecasts if f.has(name)), key=lambda f: f.run, reverse=True)

@@ -41,6 +41,7 @@ class Part:
 
     label: str
     own_weight: float
+    step_h: float
     series: dict[str, Floats]
     squall_basis: str
 
@@ -59,7 +60,8 @@ def make_scenarios(forecasts: Sequence[Forecast], where: Where, widening: Wideni
     A Dataset with dims (scenario, time), all at 10 m: mean_ms, gust_ms (the stronger end of each step), low_ms (plainly interpolated
     mean), from_deg, pressure_pa, temperature_k, sea_m, period_s, steepness, squall (1 where a squall's gust is in gust_ms),
     squall_likelihood.
-    Coordinates: time (start of each step), weight (scenario; adds to one), label (scenario). attrs["notes"]: sentences for the sailor.
+    Coordinates: time (start of each step), weight (scenario; adds to one), label (scenario), step_h (scenario; the run's own
+    step). attrs["notes"]: sentences for the sailor.
     Missing is NaN. Raises NoWindError.
     """
     widening = widening or Widening()
@@ -114,7 +116,7 @@ def _part(
         series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
     basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]))
     label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
-    return Part(label=label, own_weight=own_weight, series=series, squall_basis=basis)
+    return Part(label=label, own_weight=own_weight, step_h=_own_step_h(forecast), series=series, squall_basis=basis)
 
 
 def _spots(forecast: Forecast, where: Where, z: Floats, lead_h: Floats, widening: Widening, single: bool) -> Spots:
@@ -144,6 +146,12 @@ def _shifted(forecast: Forecast, time: Times, shift_h: Floats) -> Times:
     return kept
 
 
+def _own_step_h(forecast: Forecast) -> float:
+    """The forecast's own step in hours: the median of its steps of wind."""
+    time = forecast.fields[Name.U10_MS]["time"].values.astype("datetime64[s]").astype(np.int64)
+    return float(np.median(np.diff(time))) / 3600.0 if len(time) > 1 else 1.0
+
+
 def _strengthen(series: dict[str, Floats], z: Floats, lead_h: Floats, widening: Widening) -> None:
     """Mean wind made stronger or weaker by the error of its lead; never below nothing."""
     width = widening.at(widening.strength_ms, lead_h)
@@ -159,5 +167,11 @@ def _together(parts: Sequence[Part], where: Where, notes: tuple[str, ...]) -> xr
     weight = np.concatenate([np.full(p.count, p.own_weight / total / p.count) for p in parts])
     label = np.concatenate([np.full(p.count, p.label) for p in parts])
     data = {name: (("scenario", "time"), np.concatenate([p.series[name] for p in parts])) for name in SERIES}
-    coords = {"time": where.time.astype("datetime64[ns]"), "weight": ("scenario", weight / weight.sum()), "label": ("scenario", label)}
+    step_h = np.concatenate([np.full(p.count, p.step_h) for p in parts])
+    coords = {
+        "time": where.time.astype("datetime64[ns]"),
+        "weight": ("scenario", weight / weight.sum()),
+        "label": ("scenario", label),
+        "step_h": ("scenario", step_h),
+    }
     return xr.Dataset(data, coords=coords, attrs={"notes": notes, "squall_basis": parts[0].squall_basis})

@@ -17,6 +17,9 @@ G_MS2 = 9.80665
 OPEN_OCEAN_FETCH_KM = 1000.0  # judgement: the width of a large low; full growth below 21 m/s is reached within it
 UNKNOWN_PAST_H = 24.0  # judgement: the first wind of a series is taken to have blown so long
 SWELL_HALVES_IN_H = 24.0  # judgement: height of the sea left behind, to half
+FOREVER = 1e6  # hours, or kilometres, that stand for no limit
+LEAST_ENERGY_M2 = 1e-9
+CALM_MS = 0.1  # less wind raises no sea; keeps the equivalent time finite
 TURNS_IN_H = 3.0  # judgement: time in which a running sea follows the wind, or leaves it and becomes swell
 # Carter's numbers (metres, seconds, hours, kilometres, m/s): source carter-1.
 FETCH_HEIGHT, FETCH_PERIOD, FETCH_HOURS = 0.0163, 0.566, 1.167
@@ -77,7 +80,8 @@ def carter(wind_ms: ArrayLike, fetch_km: ArrayLike, hours: ArrayLike) -> Carter:
     """
     wind, fetch, blown = np.broadcast_arrays(*(np.asarray(x, dtype=float) for x in (wind_ms, fetch_km, hours)))
     known = ~(np.isnan(wind) | np.isnan(fetch) | np.isnan(blown))
-    u, x, d = (np.where(known, part, 0.0).clip(min=0.0) for part in (wind, fetch, blown))
+    u, x, d = (np.where(known, part, 0.0).clip(min=0.0, max=FOREVER) for part in (wind, fetch, blown))
+    u = np.where(u < CALM_MS, 0.0, u)
     full = x >= FULL_FETCH_KM * u**2
     grown = d >= _hours_to_limit(u, x)
     height = np.where(full, FULL_HEIGHT * u**2, FETCH_HEIGHT * np.sqrt(x) * u)
@@ -100,7 +104,7 @@ def _hours_to_limit(wind_ms: Floats, fetch_km: Floats) -> Floats:
 
 def _equivalent_hours(height_m: Floats, wind_ms: Floats) -> Floats:
     """For how long this wind must have blown to have raised this sea, fetch apart."""
-    wind = np.where(wind_ms > 0.0, wind_ms, 1.0)
+    wind = np.maximum(wind_ms, CALM_MS)
     return np.asarray((height_m / (BLOWN_HEIGHT * wind ** (9 / 7))) ** 1.4)
 
 
@@ -188,7 +192,7 @@ def _step(
     behind = state.wind_sea * np.clip(along, 0.0, 1.0) ** 2
     later = carter(wind, fetch, _equivalent_hours(np.sqrt(behind), wind) + dt_h)
     state.wind_sea = np.where(at, state.wind_sea + np.fmax(later.height_m**2 - behind, 0.0), state.wind_sea)
-    most = carter(wind, fetch, np.inf)
+    most = carter(wind, fetch, FOREVER)
     _leave(state, np.where(at, np.fmax(state.wind_sea - most.height_m**2, 0.0), 0.0), most.period_s)
     mixed = state.toward * (1.0 - turned) + bearing * turned
     length = np.abs(mixed)
@@ -198,7 +202,7 @@ def _step(
 
 def _leave(state: _State, energy: Floats, period_s: Floats) -> None:
     """Energy goes over from the wind sea to the swell, with its period and direction."""
-    energy = np.where(energy > 0.0, energy, 0.0)
+    energy = np.where(energy > LEAST_ENERGY_M2, energy, 0.0)
     total = state.swell + energy
     divisor = np.where(total > 0.0, total, 1.0)
     period = np.fmax(np.nan_to_num(period_s), state.swell_period)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from watch.units import Floats, kn_to_ms
 from watch.weather.series import ramp
+from watch.weather.wind import gust_factor
 from watch.when import Times, from_np
 
 # The definition: source squall-1.
@@ -20,15 +21,20 @@ REPORT_RISE_MS, REPORT_REACH_MS, REPORT_WITHIN_MIN = 8.0, float(kn_to_ms(33.0)),
 CONVECTIVE_FACTOR = 0.6  # of the shear between 850 and 950 hPa: source squall-2
 # Judgement: 925 stands lower than 950 is high, the shear to it is stretched to a hundred hectopascals.
 SHEAR_STRETCH = 100.0 / 75.0
+ALOFT_OVER_10M = 1.3  # judgement: the wind at 950 hPa over that at 10 m, where the forecast has no wind at 925 hPa
 
 # Judgement, every ramp (nothing at, all at) and every ceiling of the likelihood, in one place.
-CAPE_JKG = (100.0, 1500.0)
+CAPE_JKG = (250.0, 1500.0)
 CAPE_ALONE_JKG = (300.0, 2500.0)
 RAIN_MMH = (0.2, 4.0)
-WMAXSHEAR_M2S2 = (100.0, 900.0)  # 500 and more go with severe wind in a published climate of soundings: source squall-3
+SHOWER_MMH = (1.0, 5.0)  # with strong shear and no CAPE: only rain as heavy as showers are, or every warm front would be a squall
+WMAXSHEAR_M2S2 = (300.0, 1000.0)  # 500 and more go with severe wind in a published climate of soundings: source squall-3
 DEEP_SHEAR_MS = (12.0, 25.0)  # strong shear from 18 m/s: source squall-4
 GUST_RATIO = (1.4, 2.0)
-CEILING = {"aloft": 0.9, "shear and rain": 0.6, "cape and rain": 0.8, "dry cape": 0.35, "cape alone": 0.5, "gustiness": 0.4}
+CEILING = {
+    "aloft": 0.9, "shear and rain": 0.6, "cape and rain": 0.8, "dry cape": 0.35, "cape alone": 0.5,
+    "gustiness": 0.4, "rain alone": 0.25,
+}
 FRONT_SHARE = 0.35  # chance that a cold front passing brings a squall by itself
 LEAST_MEAN_MS = 3.0  # below it the ratio of gust to mean says nothing
 WORDS = ((0.1, "squalls not expected"), (0.3, "squalls possible"), (0.5, "squalls a real chance"), (np.inf, "squalls likely"))
@@ -45,10 +51,10 @@ class Basis(IntEnum):
 
 
 BASIS_WORDS = {
-    Basis.WINDS_ALOFT: "from CAPE, rain and the winds aloft",
+    Basis.WINDS_ALOFT: "from CAPE, the winds aloft and rain, where given",
     Basis.CAPE_AND_RAIN: "from CAPE and rain; no winds aloft, so the shear is unknown",
     Basis.CAPE_ONLY: "from CAPE alone: no rain, no winds aloft; squalls of windy, moist days are missed",
-    Basis.GUSTINESS: "from the forecast's gusts and rain alone: no CAPE; a weak guess",
+    Basis.GUSTINESS: "from gusts and rain without CAPE; a weak guess",
     Basis.UNKNOWN: "this forecast cannot tell of squalls: keep a look-out",
 }
 
@@ -211,7 +217,7 @@ def squall_outlook(inputs: SquallInputs) -> SquallOutlook:
     source: gust: source squall-2 (0.6 of the shear below 850 hPa, where the gust has no convective part yet), and by definition
     (squall-1) never less than the mean wind plus 8 m/s, nor than 11 m/s. Likelihood: judgement after squall-3 (CAPE with shear)
     and squall-4 (severe wind with little CAPE and much shear, so that CAPE alone never closes the question). Steps, at each point
-    by what is known there: winds aloft with CAPE and rain; CAPE and rain; CAPE; gust over mean and rain; cannot tell. A cold
+    by what is known there: winds aloft with CAPE and rain; CAPE and rain; CAPE; gust over mean, or rain; cannot tell. A cold
     front passing raises it.
     """
     wind = np.asarray(inputs.wind_ms, dtype=float)
@@ -233,7 +239,7 @@ def _steps(wind: Floats, f: dict[str, Floats], deep_shear: Floats) -> dict[Basis
     """Likelihood by each step, NaN where its fields are missing. None falls when CAPE, rain, shear or gustiness rises."""
     cape, rain = ramp(f["cape_jkg"], *CAPE_JKG), ramp(f["rain_mmh"], *RAIN_MMH)
     with_shear = CEILING["aloft"] * ramp(wmaxshear_m2s2(f["cape_jkg"], deep_shear), *WMAXSHEAR_M2S2)
-    sheared_rain = CEILING["shear and rain"] * ramp(deep_shear, *DEEP_SHEAR_MS) * rain
+    sheared_rain = CEILING["shear and rain"] * ramp(deep_shear, *DEEP_SHEAR_MS) * ramp(f["rain_mmh"], *SHOWER_MMH)
     moist = cape * (CEILING["dry cape"] + (CEILING["cape and rain"] - CEILING["dry cape"]) * rain)
     alone = CEILING["cape alone"] * ramp(f["cape_jkg"], *CAPE_ALONE_JKG)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -244,12 +250,14 @@ def _steps(wind: Floats, f: dict[str, Floats], deep_shear: Floats) -> dict[Basis
         Basis.WINDS_ALOFT: np.where(np.isnan(deep_shear + f["cape_jkg"]), np.nan, aloft),
         Basis.CAPE_AND_RAIN: moist,
         Basis.CAPE_ONLY: alone,
-        Basis.GUSTINESS: gusty,
+        Basis.GUSTINESS: np.fmax(gusty, np.fmax(sheared_rain, CEILING["rain alone"] * rain)),
     }
 
 
 def wmaxshear_m2s2(cape_jkg: ArrayLike, deep_shear_ms: ArrayLike) -> Floats:
-    """CAPE [J/kg], shear from 10 m to 500 hPa (a stand-in for 6 km) [m/s] -> WMAXSHEAR [m2/s2]; CAPE below 0 counts as 0. Source: squall-3.
+    """CAPE [J/kg] (below 0 counts as 0), shear from 10 m to 500 hPa, a stand-in for 6 km [m/s] -> WMAXSHEAR [m2/s2].
+
+    Source: squall-3.
 
     >>> round(float(wmaxshear_m2s2(1000.0, 20.0)), 1)
     894.4
@@ -273,9 +281,12 @@ def convective_term_ms(inputs_850: tuple[Floats, Floats], lower: tuple[Floats, F
 
 
 def _squall_gust_ms(wind: Floats, f: dict[str, Floats], gust_has_convection: bool) -> Floats:
+    """The forecast's own gust, or the mean with its turbulent and its convective part, whichever is more: a gust field that mixes wind
+    down from aloft already holds part of the second, so that the two are not added."""
     gust = np.fmax(f["gust_ms"], wind)
     if not gust_has_convection:
         has_925 = ~np.isnan(f["u925_ms"] + f["v925_ms"])
-        lower = (np.where(has_925, f["u925_ms"], f["u10_ms"]), np.where(has_925, f["v925_ms"], f["v10_ms"]))
-        gust = gust + np.nan_to_num(convective_term_ms((f["u850_ms"], f["v850_ms"]), lower, has_925))
+        aloft = [np.where(has_925, f[c + "925_ms"], ALOFT_OVER_10M * f[c + "10_ms"]) for c in "uv"]
+        term = np.nan_to_num(convective_term_ms((f["u850_ms"], f["v850_ms"]), (aloft[0], aloft[1]), has_925))
+        gust = np.fmax(gust, wind * gust_factor() + term)
     return np.where(np.isnan(wind), np.nan, np.maximum(np.maximum(gust, wind + RISE_MS), REACH_MS))
