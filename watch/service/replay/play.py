@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from watch.orders.schedule import busy_steps, work_steps
 from watch.orders.solve import Move
+from watch.service.replay import thresholds
 from watch.service.replay.outside import Known, Outside
 
 Ints = NDArray[np.int64]
@@ -16,11 +17,10 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """What a policy wants now: edges in order of preference, the first that can be begun is; in_vain: jobs it wants and knows to be
-    impossible; and what it remembers until it is asked again."""
+    """What a policy wants now: edges in order of preference, the first that can be begun is; and what it remembers until it is asked
+    again."""
 
     edges: tuple[int, ...] = ()
-    in_vain: tuple[str, ...] = ()
     memory: Any = None
 
 
@@ -30,10 +30,10 @@ Policy = Callable[[Known, Any], Choice]
 
 @dataclass(frozen=True, kw_only=True)
 class Wanted:
-    """A job wanted at a step and not possible then."""
+    """A job wanted at a step and not possible then: by the policy; or, while it did nothing, by anyone who saw a limit passed."""
 
     step: int
-    job: str
+    edge: int
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,11 +61,13 @@ def play(outside: Outside, policy: Policy) -> Played:
             carried[step] = state
         if step < free:
             continue
-        choice = policy(outside.known(step, state, refused), memory)
+        known = outside.known(step, state, refused)
+        choice = policy(known, memory)
         memory = choice.memory
         done, vain = _first_possible(outside, step, state, choice.edges)
-        in_vain += [Wanted(step=step, job=job) for job in dict.fromkeys((*vain, *choice.in_vain))]
-        refused = frozenset(vain)
+        wanted = vain if done is not None else [*vain, *thresholds.shorten(known)[1]]
+        in_vain += [Wanted(step=step, edge=edge) for edge in dict.fromkeys(wanted)]
+        refused = frozenset(ship.rig.edges[edge].job.name for edge in vain)
         if done is not None:
             job = ship.rig.edges[done].job
             moves.append(Move(edge=done, begins=step, done=step + work_steps(job), over=step + busy_steps(job, ship.aims)))
@@ -73,13 +75,13 @@ def play(outside: Outside, policy: Policy) -> Played:
     return Played(moves=tuple(moves), carried=carried, in_vain=tuple(in_vain))
 
 
-def _first_possible(outside: Outside, step: int, state: int, edges: tuple[int, ...]) -> tuple[int | None, list[str]]:
-    """The first edge that can be begun, and the jobs before it that could not."""
+def _first_possible(outside: Outside, step: int, state: int, edges: tuple[int, ...]) -> tuple[int | None, list[int]]:
+    """The first edge that can be begun, and the edges before it that could not."""
     vain = []
     for edge in edges:
         if outside.ship.rig.edges[edge].origin != state:
             raise ValueError(f"a policy wants “{outside.ship.rig.edges[edge].job.name}” from a state she is not in")
         if outside.can[step, edge]:
             return edge, vain
-        vain.append(outside.ship.rig.edges[edge].job.name)
+        vain.append(edge)
     return None, vain

@@ -38,8 +38,7 @@ def never(known: Known, memory: Any) -> Choice:
 
 def reactive(known: Known, memory: Any) -> Choice:
     """When a limit is passed she acts, if she still can; when it has eased she makes sail again."""
-    edges, in_vain = thresholds.shorten(known)
-    return Choice(edges=edges or thresholds.make_sail(known), in_vain=in_vain)
+    return Choice(edges=thresholds.shorten(known)[0] if known.is_over(known.state) else thresholds.make_sail(known))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,8 +59,7 @@ def ours(known: Known, memory: Plan | None) -> Choice:
     if due and known.ship.rig.edges[due[0]].job.name not in known.refused:
         return Choice(edges=tuple(due), memory=replace(plan, moves=plan.moves[1:]) if known.can[due[0]] else plan)
     if known.felt.over_hard_kn()[known.state] > 0.0:
-        edges, in_vain = thresholds.shorten(known)
-        return Choice(edges=edges, in_vain=in_vain, memory=plan)
+        return Choice(edges=thresholds.shorten(known)[0], memory=plan)
     return Choice(memory=plan)
 
 

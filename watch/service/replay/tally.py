@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watch.boat.model import Place
+from watch.boat.rig import Rig
 from watch.orders.schedule import over_limits
 from watch.orders.solve import Problem
 from watch.service.replay.outside import Outside
@@ -26,8 +27,8 @@ class Tally:
     """Of one passage or, added, of many. Each adds up over parts of it.
 
     hard_hours, working_hours: over a limit, by the stricter of two states while a job is in hand; unknown weather counts as over.
-    hard_kn_hours: knots over the hard limit times hours. changes: jobs done. impossible: changes wanted and not possible, each
-    episode once. dark_foredeck_minutes. overtaken: jobs whose own limits the weather passed while they were in hand. wakes: times
+    hard_kn_hours: knots over the hard limit times hours. changes: jobs done. impossible: changes wanted and not
+    possible, each episode once. dark_foredeck_minutes. overtaken: jobs whose own limits the weather passed while they were in hand. wakes: times
     called in sleeping hours. lost_nm: against the fastest sail plan at each step. points: by the planner's own weights.
     """
 
@@ -83,18 +84,27 @@ def _overtaken(outside: Outside, edge: int, begins: int, done: int) -> bool:
 
 
 def impossible(outside: Outside, played: Played) -> list[Wanted]:
-    """The first wish of each episode: the same job wanted in vain again within six hours is one; one begun within half an hour of the
-    first wish was only put off."""
-    names = {move.begins: outside.ship.rig.edges[move.edge].job.name for move in played.moves}
+    """The first wish of each episode: the same job wanted in vain again within six hours is one. A job that was begun within half an
+    hour of the first wish was only put off; and so was one that makes sail and was begun within the episode, for nothing hung on it."""
+    rig = outside.ship.rig
+    done = [(move.begins, rig.edges[move.edge].job.name) for move in played.moves]
     last: dict[str, int] = {}
     found = []
     for wish in played.in_vain:
-        fresh = wish.step - last.get(wish.job, -EPISODE_STEPS - 1) > EPISODE_STEPS
-        last[wish.job] = wish.step
-        soon = any(names.get(step) == wish.job for step in range(wish.step, wish.step + AT_ONCE_STEPS + 1))
-        if fresh and not soon:
+        name = rig.edges[wish.edge].job.name
+        fresh = wish.step - last.get(name, -EPISODE_STEPS - 1) > EPISODE_STEPS
+        last[name] = wish.step
+        soon = wish.step + (EPISODE_STEPS if makes_sail(rig, wish.edge) else AT_ONCE_STEPS)
+        if fresh and not any(name == other and wish.step <= begins <= soon for begins, other in done):
             found.append(wish)
     return found
+
+
+def makes_sail(rig: Rig, edge: int) -> bool:
+    """Whether a job leads to a state with a lower hard limit."""
+    before, after = (rig.plans[state] for state in (rig.edges[edge].origin, rig.edges[edge].target))
+    assert before is not None and after is not None
+    return min(limit.hard_kn for limit in after.limits) < min(limit.hard_kn for limit in before.limits)
 
 
 def wakes(outside: Outside, played: Played) -> int:

@@ -21,8 +21,8 @@ WORTH_KN = 0.3  # made good: for less she does not bother
 PLACE_EFFORT = {"cockpit": 1.0, "mast": 1.5, "foredeck": 3.0}  # minutes weigh by place when she looks for the least work
 
 
-def shorten(known: Known) -> tuple[tuple[int, ...], tuple[str, ...]]:
-    """When a limit was passed in the last step: the edge to begin now (or none), and the job that was wanted in vain (or none).
+def shorten(known: Known) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """When a limit was passed in the last step: the edge to begin now (or none), and the edge wanted in vain (or none).
 
     She wants the least work that leads to a state which carries the present wind with something to spare, or at least carries it, by
     jobs that can be done now. When there is none she wants in vain what shuts the least work that would have done, and does the one
@@ -37,26 +37,26 @@ def shorten(known: Known) -> tuple[tuple[int, ...], tuple[str, ...]]:
         if way:
             return (way[0],), ()
     ideal = next((way for carries in enough if (way := least_work(rig, known.state, carries, lambda _: True))), [])
-    shut = [rig.edges[edge].job.name for edge in ideal if not can[edge]]
-    return _least_over(known), tuple(shut[:1])
+    return _least_over(known), tuple(edge for edge in ideal if not can[edge])[:1]
 
 
 def make_sail(known: Known) -> tuple[int, ...]:
-    """The first job towards the fastest state that jobs possible now lead to and that would have carried the whole last hour with
-    plenty to spare; empty when nothing is gained, or in her sleeping hours."""
+    """When the wind has eased: the first job towards the fastest state that jobs possible now lead to and that would have carried the
+    whole last hour with plenty to spare; nothing when nothing is gained, or in her sleeping hours."""
     if known.asleep or known.step < EASED_STEPS or not known.felt.carries(EASED_STEPS, EASED)[known.state]:
         return ()
     fits = known.felt.carries(EASED_STEPS, EASED) & (known.made_good > known.made_good[known.state] + WORTH_KN)
-    if not fits.any():
-        return ()
-    best, found = -np.inf, ()
-    for target in np.flatnonzero(fits):
-        only = np.zeros(len(fits), dtype=bool)
-        only[target] = True
-        way = least_work(known.ship.rig, known.state, only, lambda edge: bool(known.can[edge]))
-        if way and known.made_good[target] > best:
-            best, found = known.made_good[target], (way[0],)
-    return found
+    for target in sorted(np.flatnonzero(fits).tolist(), key=lambda n: -float(known.made_good[n])):
+        way = least_work(known.ship.rig, known.state, _only(target, len(fits)), lambda edge: bool(known.can[edge]))
+        if way:
+            return (way[0],)
+    return ()
+
+
+def _only(state: int, count: int) -> Bools:
+    only = np.zeros(count, dtype=bool)
+    only[state] = True
+    return only
 
 
 def least_work(rig: Rig, state: int, wanted: Bools, usable: Callable[[int], bool]) -> list[int]:
