@@ -1,13 +1,10 @@
 """Weather in, orders out: the nights the tool exists for, as tables a sailor can read. All invented."""
 
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
-from nights import night
+from tests.stories.nights import night
 
 FIRST, SECOND, THIRD = "put in the first reef", "put in the second reef", "put in the third reef"
 STOW, STORM_JIB = "lower the genoa and stow it below", "bend on and set the storm jib"

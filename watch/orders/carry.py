@@ -26,8 +26,11 @@ def speed_table(speed: Speed) -> SpeedTable:
 
 @dataclass(frozen=True, kw_only=True)
 class Carried:
-    """For one rig state: knots over the working and the hard limit (S, T), NaN where the weather is not known, and way made (T)."""
+    """For one rig state: mean and gust as its limits mean them (true, or apparent as felt with it up), knots over the working and the
+    hard limit (S, T), NaN where the weather is not known; share under-canvassed and way made good (T); the limits themselves (S, T)."""
 
+    mean_kn: Floats
+    gust_kn: Floats
     over_working_kn: Floats
     over_hard_kn: Floats
     under: Floats
@@ -70,6 +73,8 @@ def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> C
     working, hard = lasting(plan, angle)
     shorts = short_limits(plan, angle)
     return Carried(
+        mean_kn=mean_kn,
+        gust_kn=gust_kn,
         over_working_kn=with_short_limits(mean_kn, working, [(s.steps, s.working_kn) for s in shorts]),
         over_hard_kn=with_short_limits(gust_kn, hard, [(s.steps, s.hard_kn) for s in shorts]),
         under=share(met, met.low_kn < plan.under_kn),

@@ -113,8 +113,8 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
     for run in runs(schedule.carried):
         state, on = int(run.value), slice(run.first, run.last)
         carried = judged.carriage[state]
-        gust = quantile(met.gust_kn[:, on], met.weight, aims.planning_share)
-        mean = quantile(met.mean_kn[:, on], met.weight, aims.planning_share)
+        gust = quantile(carried.gust_kn[:, on], met.weight, aims.planning_share)
+        mean = quantile(carried.mean_kn[:, on], met.weight, aims.planning_share)
         hard_by_step = np.nanmin(carried.hard_kn[:, on], axis=0)
         plan = rig.plans[state]
         assert plan is not None
@@ -130,7 +130,7 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
             hard_kn=limit_down_kn(float(hard_by_step.min())),
             planning_mean_kn=_up(mean),
             planning_gust_kn=_up(gust),
-            worst_gust_kn=_up(np.max(met.gust_kn[:, on], axis=0)),
+            worst_gust_kn=_up(np.max(carried.gust_kn[:, on], axis=0)),
             margin_kn=_margin_kn(hard_by_step - gust),
             hard_chance=round(float(met.weight @ carried.meets_hard()[:, on].any(axis=1)), 4),
             rests_on=plan.words(),
@@ -166,12 +166,14 @@ def _night(schedule: Schedule, jobs: tuple[JobOrder, ...], plans: tuple[PlanSpan
 
 
 def _dark_margins(schedule: Schedule, first: int, last: int) -> Floats:
+    """Knots between hard limit and planning gust at each step of the dark hours, under what is then carried."""
     met, aims = schedule.judged.night.met, schedule.judged.night.aims
-    gust = quantile(met.gust_kn[:, first:last], met.weight, aims.planning_share)
-    hard = np.array([
-        np.nanmin(schedule.judged.carriage[int(schedule.carried[t])].hard_kn[:, t]) for t in range(first, last)
-    ])  # fmt: skip
-    return hard - gust
+    margins = np.empty(last - first)
+    for run in runs(schedule.carried[first:last]):
+        carried, on = schedule.judged.carriage[int(run.value)], slice(first + run.first, first + run.last)
+        gust = quantile(carried.gust_kn[:, on], met.weight, aims.planning_share)
+        margins[run.first : run.last] = np.nanmin(carried.hard_kn[:, on], axis=0) - gust
+    return margins
 
 
 BLOCK_STEPS = 6 * STEPS_PER_HOUR

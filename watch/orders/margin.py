@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from watch.orders.schedule import Judged, Night, Schedule, judge
+from watch.orders.schedule import Night, Schedule, judge
 from watch.orders.solve import Problem, backward, trace
 from watch.when import STEPS_PER_HOUR
 
@@ -47,8 +47,7 @@ def margin_of(schedule: Schedule) -> Margin:
     factors = [*STRONGER, *WEAKER]
     hours = [*EARLIER_H, *LATER_H]
     mets = [met.changed(wind_factor=f) for f in factors] + [met.changed(later_steps=h * STEPS_PER_HOUR) for h in hours]
-    judged = [judge(replace(night, met=m), schedule.hard_times, reasons=False) for m in mets]
-    problem = _stacked(judged)
+    problem = _stacked([judge(replace(night, met=m), schedule.hard_times, reasons=False).problem for m in mets])
     value = backward(problem)
     nexts = [_next(night, problem, value, b, schedule.start) for b in range(len(mets))]
     now = (schedule.tasks[0].job.name, schedule.tasks[0].begins) if schedule.tasks else None
@@ -63,11 +62,11 @@ def margin_of(schedule: Schedule) -> Margin:
 Next = tuple[str, int] | None
 
 
-def _stacked(judged: list[Judged]) -> Problem:
+def _stacked(problems: list[Problem]) -> Problem:
     return replace(
-        judged[0].problem,
-        carry=np.concatenate([j.problem.carry for j in judged]),
-        job=np.concatenate([j.problem.job for j in judged]),
+        problems[0],
+        carry=np.concatenate([p.carry for p in problems]),
+        job=np.concatenate([p.job for p in problems]),
     )
 
 

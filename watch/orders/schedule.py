@@ -16,7 +16,7 @@ from watch.boat.rig import Rig
 from watch.orders.carry import Carriage, carriage, running_cost
 from watch.orders.met import Met, share
 from watch.orders.reasons import Reason
-from watch.orders.solve import Move, Problem, backward, forward, start_costs, states_of, trace
+from watch.orders.solve import UP, Move, Problem, backward, forward, start_costs, states_of, trace
 from watch.orders.weights import Aims, Weights
 from watch.orders.windows import Chances, DeckWindow, chances, deck_windows
 from watch.passage.speed import SpeedTable
@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+STILL_WORTH = 0.5  # judgement: a start that keeps less than half of what the job is worth is too late: the early, safe side
 HARDER = 10.0  # how much dearer the hard limit is made at each try
 TRIES = 3
 PLACE_WEIGHTS = {
@@ -272,7 +273,8 @@ def _within_ceiling(night: Night, start: int, *, up: bool = True, reasons: bool 
 
 
 def _tasks(judged: Judged, value: Floats, moves: list[Move], start: int) -> tuple[Task, ...]:
-    """Each move with its window, its closing time and the price of missing it; all moves in one forward pass."""
+    """Each move with its window, its closing time and the price of missing it. Closing: she waits as she is, then begins it. Missing:
+    she never does it, but may do anything else."""
     if not moves:
         return ()
     rig, one = judged.night.rig, judged.problem
@@ -283,10 +285,10 @@ def _tasks(judged: Judged, value: Floats, moves: list[Move], start: int) -> tupl
     many = len(moves)
     full = replace(one, carry=np.repeat(one.carry, many, axis=0), job=np.repeat(one.job, many, axis=0))
     without = replace(full, job=np.where(same[:, None, :], np.inf, one.job))
-    cost = forward(without, np.array(origins), np.array(begins))
-    never = cost[:, -1].min(axis=(1, 2))
-    starts = start_costs(full, cost, np.repeat(value, len(moves), axis=0), same)
+    waiting = forward(replace(full, job=np.full_like(full.job, np.inf)), np.array(origins), np.array(begins))
+    starts = start_costs(full, waiting, np.repeat(value, many, axis=0), same)
     missed_values = backward(without)
+    never = missed_values[np.arange(many), begins, origins, UP]
     return tuple(_task(judged, moves, k, starts[k], float(never[k]), missed_values[k : k + 1], without) for k in range(len(moves)))
 
 
@@ -313,9 +315,9 @@ def _task(judged: Judged, moves: list[Move], k: int, starts: Floats, never: floa
 
 
 def _closes(begins: int, window: DeckWindow | None, starts: Floats, never: float) -> tuple[int, Reason]:
-    """The last start in a deck window that still leaves her better off than never doing the job, and what shuts it."""
+    """The last start in its deck window that still keeps half of what the job gains over never doing it, and what shuts it."""
     if window is None:
         return begins, Reason.UNKNOWN
-    better = starts[begins : window.last + 1] < never - 1e-9
+    better = starts[begins : window.last + 1] < never - STILL_WORTH * (never - starts[begins]) - 1e-9
     last = begins + int(np.flatnonzero(better)[-1]) if better.any() else begins
     return last, window.reason if last == window.last else Reason.TOO_LATE

@@ -169,7 +169,8 @@ def _arrive(p: Problem, cost: Floats, t: int) -> None:
 def start_costs(p: Problem, cost: Floats, value: Floats, edge: NDArray[np.bool_]) -> Floats:
     """(B, T): the least whole cost when one of the marked edges (B, E) is first begun at each step; inf where it cannot be.
 
-    cost: from forward() of a problem *without* those edges; value: from backward() of the whole problem.
+    cost: from forward() of a problem without those edges (she may do other jobs before) or without any (she waits as she is); value:
+    from backward() of the whole problem.
     """
     b, t_end, _, _ = p.shape
     out = np.full((b, t_end), np.inf)

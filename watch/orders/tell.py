@@ -49,9 +49,9 @@ class Teller:
             need = {"day": "daylight", "moon": "day or a bright moon"}.get(str(job.light), "light")
             return f"dark: it needs {need} to the end of its reserve"
         if reason is Reason.MEAN:
-            return self._against("mean wind", self.met.mean_kn[:, span], share, job.mean_kn)
+            return self._against("mean wind", self.met.mean_kn[:, span], job.mean_kn, self._failing(job, step))
         if reason is Reason.GUST:
-            return self._against("gusts", self.met.gust_kn[:, span], share, job.gust_kn)
+            return self._against("gusts", self.met.gust_kn[:, span], job.gust_kn, self._failing(job, step))
         if reason is Reason.SEA and job.sea_m is not None:
             high = self._high(self.met.sea_m[:, span], share)
             return f"sea to {_tenth_up(high)} m; the job's limit is {job.sea_m:g} m" if np.isfinite(high) else "sea not known"
@@ -59,13 +59,17 @@ class Teller:
             return f"sea too steep for the job (limit {job.steepness:g})"
         return reason.words
 
-    def _against(self, what: str, winds: Floats, share: float, limit: float) -> str:
-        high = self._high(winds, share)
+    def _failing(self, job: Job, step: int) -> float:
+        """The share of the weathers in which a start at this step does not stay inside the job's limits."""
+        return 1.0 - float(self.judged.chance_of(job).chance[step])
+
+    def _against(self, what: str, winds: Floats, limit: float, failing: float) -> str:
+        """A wind against a limit; where no single limit is passed often enough, all of them together, and which most."""
+        high = self._high(winds, self.night.aims.window_chance)
         if not np.isfinite(high):
             return f"{what} not known"
         if wind_up_kn(high) <= limit:
-            over = float(self.met.weight @ ~(np.max(winds, axis=1) <= limit))
-            return f"{what} pass the job's limit of {limit_down_kn(limit)} kn in {of_weathers(over)}"
+            return f"its limits are passed in {of_weathers(failing)}, most of all by {what} over {limit_down_kn(limit)} kn"
         return f"{what} to {wind_up_kn(high)} kn; the job's limit is {limit_down_kn(limit)}"
 
     def _high(self, values: Floats, share: float) -> float:
@@ -112,7 +116,7 @@ class Teller:
         assert risk.hard_first_step is not None
         state = int(carried[risk.hard_first_step])
         on = carried == state
-        gusts = self.met.gust_kn[:, on]
+        gusts = self.judged.carriage[state].gust_kn[:, on]
         gust = self._high(gusts, self.night.aims.planning_share)
         hard = float(np.nanmin(self.judged.carriage[state].hard_kn[:, on]))
         if not np.isfinite(gust) or gust <= hard:
@@ -129,7 +133,7 @@ class Teller:
         over_before = float(np.nan_to_num(before.over_working_kn[:, span]).max(initial=0.0))
         over_after = float(np.nan_to_num(after.over_working_kn[:, span]).max(initial=0.0))
         if over_before > over_after + 0.05:
-            mean = self._high(self.met.mean_kn[:, span], self.night.aims.planning_share)
+            mean = self._high(before.mean_kn[:, span], self.night.aims.planning_share)
             limit = float(np.nanmin(before.working_kn[:, span])) if before.working_kn[:, span].size else np.nan
             return f"mean wind to {wind_up_kn(mean)} kn against the working limit of {limit_down_kn(limit)} of what is up now"
         gained = float(np.nanmean(after.made_good_kn[span] - before.made_good_kn[span])) if task.ends < self.met.steps else 0.0

@@ -137,7 +137,7 @@ class Carriages:
         return bool((self.mode == Mode.STOPPED).any())
 
     def table_kn(self, which: Ints, tws_kn: Floats, angle: Floats) -> Floats:
-        """Speed by table of carriage(s) `which` at true wind speeds [kn] and angles [rad, 0..pi], factor and steady speed in it."""
+        """Speeds [kn] of carriage(s) `which` at true wind speeds [kn] and angles [rad, 0..pi], by table, factor and steady speed."""
         w = np.minimum(np.searchsorted(self.tws_kn, tws_kn, side="right"), len(self.tws_kn) - 1)
         a = np.minimum(np.searchsorted(self.twa, angle, side="right"), len(self.twa) - 1)
         w0, a0 = self.tws_kn[w - 1], self.twa[a - 1]
@@ -192,8 +192,8 @@ def put_together(carriages: tuple[Carriage, ...]) -> Carriages:
 
 
 def _on_axes(c: Carriage, tws_kn: Floats, twa_deg: Floats) -> Floats:
-    """A carriage's speeds [kn] on the common axes; its smallest angle goes on to the wind, so that no line is drawn to the nothing
-    there: closer than points_deg is kept away from before the table is read."""
+    """A carriage's speeds [kn] on the common axes. Closer to the wind than its smallest angle they are those of that angle, so that
+    no line is drawn down to nothing there: whoever reads the table keeps to `points` and wider."""
     if c.steady_kn is not None or c.table is None:
         return np.full((len(tws_kn), len(twa_deg)), 0.0 if c.steady_kn is None else c.steady_kn)
     return c.factor * c.table.at(tws_kn[:, None], np.maximum(twa_deg, c.table.twa_deg[0])[None, :])

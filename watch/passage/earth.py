@@ -28,7 +28,7 @@ _MERIDIAN = (  # sin 2, 4, 6, 8 lat of the rectifying latitude; source meridian-
 def distance_nm(latitude1: float, longitude1: float, latitude2: float, longitude2: float) -> float:
     """Length [nm] of the shortest line on the ellipsoid between two places in degrees.
 
-    >>> round(distance_nm(0.0, 179.5, 0.0, -179.5), 4)  # a degree of the equator: the radius in its hundred-and-eightieth part of pi
+    >>> round(distance_nm(0.0, 179.5, 0.0, -179.5), 4)  # a degree of the equator: pi a / 180
     60.1077
     """
     return float(Geodesic.WGS84.Inverse(latitude1, longitude1, latitude2, longitude2)["s12"]) / M_PER_NM

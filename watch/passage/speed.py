@@ -1,6 +1,7 @@
 """How fast she goes: boat speed by true wind speed and angle, the angle that gains most ground, and the wind felt on deck."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,7 +18,8 @@ class SpeedTable:
     """Boat speed through the water under one sail plan.
 
     tws_kn (W): rising true wind speeds [kn]. twa_deg (A): rising true wind angles [deg, 0..180]. speed_kn (W, A): boat speeds
-    [kn]. Lists or arrays; kept as read-only arrays. Raises ValueError with a sentence when they do not fit together.
+    [kn]. Lists or arrays; kept as read-only arrays, equal when all their numbers are. Raises ValueError with a sentence when they
+    do not fit together.
 
     >>> table = SpeedTable(tws_kn=[10, 20], twa_deg=[50, 90, 180], speed_kn=[[5, 6, 4], [6, 7, 6]])
     >>> table.at([15.0, 5.0, 30.0, 15.0], [90.0, -90.0, 90.0, 40.0]).tolist()
@@ -36,6 +38,16 @@ class SpeedTable:
         fault = table_fault(self.tws_kn, self.twa_deg, self.speed_kn)
         if fault:
             raise ValueError(fault)
+
+    @cached_property
+    def _numbers(self) -> tuple[bytes, bytes, bytes]:
+        return self.tws_kn.tobytes(), self.twa_deg.tobytes(), self.speed_kn.tobytes()
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, SpeedTable) and self._numbers == other._numbers
+
+    def __hash__(self) -> int:
+        return hash(self._numbers)
 
     @property
     def light_kn(self) -> float:
@@ -123,7 +135,8 @@ def table_fault(tws_kn: Floats, twa_deg: Floats, speed_kn: Floats) -> str | None
     bad = np.argwhere(~((speed_kn >= 0.0) & (speed_kn < 100.0)))
     if len(bad):
         row, column = bad[0]
-        return f"its speed at {tws_kn[row]:g} kn and {twa_deg[column]:g} deg is {speed_kn[row, column]:g}: a number from 0 to 100 kn"
+        where = f"{tws_kn[row]:g} kn and {twa_deg[column]:g} deg"
+        return f"its speed at {where} is {speed_kn[row, column]:g}: a number from 0 to 100 kn"
     if tws_kn[0] == 0.0 and speed_kn[0].any():
         return "its speed in no wind must be 0"
     return None

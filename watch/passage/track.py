@@ -22,7 +22,7 @@ Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 Wind = Callable[[int, Floats, Floats], tuple[Floats, Floats]]
-"""(index of the mark, latitudes (B) [deg], longitudes (B) [deg, -180..180)) -> wind towards east and north (B) [m/s], NaN unknown."""
+"""(index of the mark, latitudes (B) and longitudes (B) [deg, -180..180)) -> wind towards east and north (B) [m/s], NaN unknown."""
 
 STEP_S = STEP.total_seconds()
 
@@ -32,13 +32,13 @@ class Track:
     """B boats at T + 1 marks of the ten-minute grid: arrays (B, T + 1), or (T + 1) for one boat (see `boat`).
 
     What is given at mark i is how she goes from mark i to mark i + 1.
-    time (T + 1): UTC. latitude, longitude [deg, longitude -180..180): never missing. course_deg: the bearing of her next
-    waypoint; heading_deg: where she points, which differs when she tacks (the tack nearer to the course), gybes, runs off or
-    lies to the wind. speed_kn: through the water on that heading, or her drift; made_good_kn: over the ground, along the course
-    when she tacks. twa_deg: true wind angle of the heading, + with the wind on starboard; 0 in a calm, NaN unknown. tws_kn: NaN
-    unknown. leg: index of the leg. mode: a Mode. arrived: at the last waypoint, where she stays. unknown: the wind is missing
-    there, and she is taken to go on as last known. beyond: more wind than her speed table knows, its last speeds taken.
-    arrival (B): UTC, NaT when not within the time.
+    time (T + 1): UTC. latitude, longitude [deg, longitude -180..180): never missing. leg: index of the leg. mode: a Mode.
+    course_deg: the bearing of her next waypoint. heading_deg: where she points, which differs when she tacks (the tack nearer to
+    the course), gybes, runs off or lies to the wind. speed_kn: through the water on that heading, or her drift. made_good_kn:
+    over the ground; along the course when she tacks. twa_deg: true wind angle of the heading, + with the wind on starboard; 0 in
+    a calm, NaN unknown. tws_kn: NaN unknown. arrived: at the last waypoint, where she stays. unknown: the wind is missing and
+    she is not in yet: she is taken to go on as last known. beyond: more wind than her speed table knows (its last speeds are
+    taken), or unknown. arrival (B): UTC, NaT when not within the time.
     """
 
     route: Route
@@ -70,7 +70,8 @@ class Track:
     @cached_property
     def distance_to_go_nm(self) -> Floats:
         """What is left to sail along the route [nm], same shape as the positions; worked out when first asked for."""
-        return np.where(self.arrived, 0.0, marks_of(self.route).to_go_nm(self.latitude, self.longitude, self.leg.astype(np.int64)))
+        marks, leg = marks_of(self.route), self.leg.astype(np.int64)
+        return np.where(self.arrived, 0.0, marks.to_go_nm(self.latitude, self.longitude, leg))
 
 
 def sail(
@@ -177,7 +178,7 @@ class _Log:
             raise BadInputError(route.name, ["she comes within a degree of a pole, where no course can be worked out here"])
         degree = np.float32(180.0 / np.pi)
         course, twa = self.row["course"] * degree, self.row["twa"] * degree
-        twa[self.unknown] = np.nan
+        twa[np.isnan(self.row["tws_kn"])] = np.nan
         seconds = np.where(np.isnan(fleet.arrived_s), 0.0, fleet.arrived_s).round().astype("timedelta64[s]")
         arrival = np.where(np.isnan(fleet.arrived_s), np.datetime64("NaT", "s"), time[0] + seconds)
         return Track(

@@ -216,9 +216,10 @@ def _ends(asked: Asked, whole: bool) -> str:
 
 
 def _height(boat: BoatFile) -> str:
+    apparent = "; set against her limits they are apparent wind" if boat.boat.limits_are == "apparent wind" else ""
     if boat.boat.limits_at == "10 m":
-        return "at 10 m above the sea"
-    return f"as her anemometer reads at {boat.boat.anemometer_height_m:g} m"
+        return f"at 10 m above the sea{apparent}"
+    return f"as her anemometer reads at {boat.boat.anemometer_height_m:g} m{apparent}"
 
 
 def _used(asked: Asked) -> tuple[ForecastUsed, ...]:

@@ -1,0 +1,1 @@
+"""How a call gets out: one small file a channel."""

@@ -1,0 +1,283 @@
+"""The rules: what holds now that the sailor has to know. Orders and what is known aboard in, situations out; each rule has its own page.
+
+A rule that cannot be computed says so (situation.cannot_compute): then what it said before is held, not cleared.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from watch.alerts.situation import Priority, Situation, cannot_compute, slug
+from watch.orders.document import JobOrder, Orders
+from watch.orders.tell import percent
+from watch.when import ShipTime
+
+CLOSING_SOON = timedelta(minutes=60)  # judgement: a window that closes so soon, its job not begun, is a warning of its own
+GROUP_GAP = timedelta(hours=3)  # judgement: jobs called within so long of each other belong to one spell, and are one alert
+SHELTER_SOON = timedelta(hours=3)  # judgement: a turn-by time so near is spoken of
+BAD_SOON = timedelta(hours=12)  # judgement: a hard limit so near makes a bad night an alarm
+ENDS_SOON = timedelta(hours=12)  # judgement: orders that end so soon leave the next night uncovered
+STALE = timedelta(hours=13)  # judgement: two six-hourly runs and their delay have been missed
+VERY_STALE = timedelta(hours=25)
+LOST_AFTER = timedelta(minutes=20)  # judgement: two ten-minute steps without a position or a wind
+DISK_LOW_MB = 200.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Aboard:
+    """What the instruments say: the last ten minutes' mean and gust as the limits mean them [kn], the glass's change in three hours
+    [hPa], when position and wind were last known, links that are down (in words). None where there is no such instrument."""
+
+    mean_kn: float | None = None
+    gust_kn: float | None = None
+    working_kn: float | None = None
+    hard_kn: float | None = None
+    glass_3h_hpa: float | None = None
+    position_at: datetime | None = None
+    wind_at: datetime | None = None
+    expects_position: bool = False
+    expects_wind: bool = False
+    links_down: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Machine:
+    """What the daemon knows of itself: free disk [MB], how far the clock jumped [s], what failed in this pass, in words."""
+
+    disk_free_mb: float | None = None
+    clock_jump_s: float = 0.0
+    failures: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """Everything the rules look at. orders: the present ones, None when there are none; before: those of the last pass."""
+
+    now: datetime
+    orders: Orders | None
+    before: Orders | None = None
+    done: frozenset[str] = frozenset()
+    aboard: Aboard = field(default_factory=Aboard)
+    machine: Machine = field(default_factory=Machine)
+    why_no_orders: str = "no forecast has been read"
+
+
+def situations(known: Known) -> list[Situation]:
+    """Known -> all situations that hold, each once."""
+    return [s for rule in RULES for s in rule(known)]
+
+
+def _clock(orders: Orders, instant: datetime) -> str:
+    ship: ShipTime = orders.ship_time
+    return ship.day_clock(instant)
+
+
+def jobs_due(known: Known) -> Iterator[Situation]:
+    """says: a job's call time has come, or its deck window closes within the hour and it is not begun.
+    why: after the closing time the job can no longer be done, and what it was for still comes.
+    example: call 09:50 for "lower the genoa", closes 11:00: warning at 09:50, alarm from 10:00.
+    source: the call and closing times of the orders; one hour is judgement.
+    """
+    if known.orders is None:
+        return
+    for job, group in _grouped(known.orders):
+        if job.job in known.done or known.now < job.call:
+            continue
+        stake = job.if_missed.hard_chance > known.orders.hard_ceiling
+        closing = job.closes - known.now <= CLOSING_SOON and job.closes_reason not in ("open", "forecast_ends")
+        priority = Priority.ALARM if closing and stake else Priority.WARNING
+        shut = f" It closes {_clock(known.orders, job.closes)}: {job.closes_words}." if job.closes_words else ""
+        yield Situation(
+            key=f"job.{slug(job.job)}.{job.start:%Y%m%d}", priority=priority, title=f"{job.job[:1].upper()}{job.job[1:]}",
+            text=f"Begin {_clock(known.orders, job.start)}; {job.place}, {job.minutes:g} min.{shut}", why=job.because,
+            clears="done (log it), or no longer in the orders", due=job.closes, group=group,
+        )  # fmt: skip
+
+
+def _grouped(orders: Orders) -> Iterator[tuple[JobOrder, str]]:
+    """Each job with the alert of its spell: one front is one call, not twenty."""
+    group, last = "", None
+    for job in orders.jobs:
+        if last is None or job.call - last > GROUP_GAP:
+            group = f"jobs.{job.start:%Y%m%d%H}"
+        last = job.call
+        yield job, group
+
+
+def bad_night(known: Known) -> Iterator[Situation]:
+    """says: no schedule keeps the chance of a hard limit under the asked-for ceiling.
+    why: the sailor has to choose between the least bad schedule, running off and shelter while there is time.
+    example: chance 23 in 100 of gusts to 54 kn against 44 about 05:20: alarm when that is within twelve hours, else a warning.
+    source: the orders' joint chance, counted over the scenarios.
+    """
+    orders = known.orders
+    if orders is None or orders.feasible:
+        return
+    first = next((p.start for p in orders.plans if p.hard_chance > orders.hard_ceiling), orders.ends_at)
+    near = first - known.now <= BAD_SOON
+    yield Situation(
+        key="orders.not_good_enough", priority=Priority.ALARM if near else Priority.WARNING, title="The night cannot be met within the limits",
+        text=" ".join((orders.verdict, *orders.verdict_more)), why=f"chance {percent(orders.hard_chance)}, asked for {percent(orders.hard_ceiling)}",
+        clears="orders that keep the limits", due=first,
+    )  # fmt: skip
+
+
+def orders_worse(known: Known) -> Iterator[Situation]:
+    """says: the new forecast has made the orders worse: more risk, or the next closing time earlier by half an hour or more.
+    why: a plan slept on must not change behind the sailor's back.
+    example: chance 3 in 100 became 12 in 100; the storm jib job closes 16:40, was 18:50.
+    source: the two orders; half an hour and five in a hundred are judgement.
+    """
+    orders, before = known.orders, known.before
+    if orders is None or before is None or orders.made_at <= before.made_at:
+        return
+    words = []
+    if orders.hard_chance - before.hard_chance > 0.05:
+        words.append(f"chance of a hard limit {percent(orders.hard_chance)}, was {percent(before.hard_chance)}")
+    was = {job.job: job for job in before.jobs}
+    for job in orders.jobs:
+        old = was.get(job.job)
+        if old is None and job.call - known.now < BAD_SOON and job.if_missed.hard_chance > orders.hard_ceiling:
+            words.append(f"new: {job.job}, {_clock(orders, job.start)}")
+        elif old is not None and old.closes - job.closes >= timedelta(minutes=30) and job.if_missed.hard_chance > orders.hard_ceiling:
+            words.append(f"“{job.job}” now closes {_clock(orders, job.closes)}, was {_clock(orders, old.closes)}")
+    if words:
+        yield Situation(
+            key="orders.worse", priority=Priority.WARNING, title="The orders have got worse", text="; ".join(words) + ".",
+            why=words[0], clears="acknowledged, or better orders",
+        )  # fmt: skip
+
+
+def limit_passed(known: Known) -> Iterator[Situation]:
+    """says: her own anemometer is above the limit of what is up.
+    why: whatever was forecast, this is what is on the rig now.
+    example: mean 27 kn against the working limit 25: warning; gust 46 kn against the hard limit 44: alarm.
+    source: the boat file's limits.
+    """
+    a = known.aboard
+    if a.gust_kn is not None and a.hard_kn is not None and a.gust_kn > a.hard_kn:
+        yield Situation(
+            key="limit.hard", priority=Priority.ALARM, title="Gust above the hard limit of what is up",
+            text="This sail plan must not meet such gusts. See what the orders say can still be done.",
+            why=f"gust {a.gust_kn:.0f} kn, hard limit {a.hard_kn:.0f} kn", clears="gusts below the limit for ten minutes, or less up",
+            group="limit",
+        )  # fmt: skip
+    elif a.mean_kn is not None and a.working_kn is not None and a.mean_kn > a.working_kn:
+        yield Situation(
+            key="limit.working", priority=Priority.WARNING, title="Mean wind above the working limit of what is up",
+            text="She should carry less. See what the orders say can still be done.",
+            why=f"mean {a.mean_kn:.0f} kn, working limit {a.working_kn:.0f} kn", clears="mean wind below the limit for ten minutes, or less up",
+            group="limit",
+        )  # fmt: skip
+
+
+def turn_by(known: Known) -> Iterator[Situation]:
+    """says: the time by which to turn for the best shelter is near, and the night at sea is not good enough, or is worse than there.
+    why: the choice cannot be taken back late.
+    example: turn for the anchorage by 14:20, three hours from now; holding on meets a hard limit with chance 23 in 100.
+    source: the orders' turn-by times; three hours are judgement.
+    """
+    orders = known.orders
+    if orders is None:
+        return
+    for shelter in sorted(orders.shelters, key=lambda s: s.rank):
+        if shelter.turn_by is None or not timedelta(0) <= shelter.turn_by - known.now <= SHELTER_SOON:
+            continue
+        yield Situation(
+            key=f"turn_by.{slug(shelter.name)}", priority=Priority.CAUTION if orders.feasible else Priority.WARNING,
+            title=f"Turn-by time for {shelter.name}", text=f"The last time to turn is {_clock(orders, shelter.turn_by)}. {shelter.words}",
+            why=shelter.reason, clears="turned, or the time is past", due=shelter.turn_by, group="turn_by",
+        )  # fmt: skip
+        return
+
+
+def forecast_stale(known: Known) -> Iterator[Situation]:
+    """says: the newest forecast is old, or the orders end soon, or there are none at all.
+    why: silence must mean that everything needed was fresh; an old forecast is the commonest way of going blind.
+    example: the newest run is 14 hours old: caution; 26 hours: warning; no orders: alarm.
+    source: six-hourly runs with their usual delay; thirteen and twenty-five hours are judgement.
+    """
+    if known.orders is None:
+        yield Situation(
+            key="watch.no_orders", priority=Priority.ALARM, title="The watch is blind: there are no orders",
+            text=f"{known.why_no_orders}. Keep the watch yourself.", why=known.why_no_orders, clears="a forecast that covers her", group="watch",
+        )  # fmt: skip
+        return
+    orders = known.orders
+    age = known.now - max(f.run for f in orders.forecasts)
+    if age >= STALE:
+        yield Situation(
+            key="watch.stale", priority=Priority.WARNING if age >= VERY_STALE else Priority.CAUTION, title="The forecast is old",
+            text="Fetch a newer one, or take the orders for less than they say.", why=f"newest run {age.total_seconds() / 3600:.0f} h old",
+            clears="a newer run", group="watch",
+        )  # fmt: skip
+    if orders.ends_at - known.now <= ENDS_SOON:
+        yield Situation(
+            key="watch.ends", priority=Priority.WARNING, title="The orders end soon", text=f"{orders.ends_reason}.",
+            why=f"they reach to {_clock(orders, orders.ends_at)}", clears="orders that reach farther", due=orders.ends_at, group="watch",
+        )  # fmt: skip
+
+
+def instruments_lost(known: Known) -> Iterator[Situation]:
+    """says: position or wind has not been heard for twenty minutes, or a link to the instruments is down.
+    why: orders for where she was, or against no wind at all, are guesses.
+    example: no position since 18:20: warning.
+    source: two ten-minute steps; judgement.
+    """
+    a = known.aboard
+    for what, expected, at in (("position", a.expects_position, a.position_at), ("wind", a.expects_wind, a.wind_at)):
+        if expected and (at is None or known.now - at > LOST_AFTER):
+            since = "never heard" if at is None else f"last heard {(known.now - at).total_seconds() / 60:.0f} min ago"
+            yield Situation(
+                key=f"instruments.{what}", priority=Priority.WARNING, title=f"No {what}",
+                text=f"The watch does not know her {what}; look at the instrument and its link.", why=since,
+                clears=f"{what} heard again", group="instruments",
+            )  # fmt: skip
+    for link in a.links_down:
+        yield Situation(
+            key=f"instruments.link.{slug(link)[:60]}", priority=Priority.CAUTION, title="A link to the instruments is down", text=link,
+            why=link, clears="the link is up again", group="instruments",
+        )  # fmt: skip
+
+
+def glass_falling(known: Known) -> Iterator[Situation]:
+    """says: her own glass falls quickly, or very rapidly, in the published words.
+    why: the glass is the one instrument that sees the low before the wind does.
+    example: 4.2 hPa down in three hours: caution; 6.4: warning.
+    source: glass-1: quickly 3.6 to 6.0 hPa in three hours, very rapidly above.
+    """
+    change = known.aboard.glass_3h_hpa
+    if change is None or change > -3.6:
+        return
+    rapid = change < -6.0
+    yield Situation(
+        key="glass.falling", priority=Priority.WARNING if rapid else Priority.CAUTION,
+        title=f"The glass is falling {'very rapidly' if rapid else 'quickly'}", text="Look whether the orders still fit the sky.",
+        why=f"{-change:.1f} hPa in three hours", clears="a slower fall",
+    )  # fmt: skip
+
+
+def machine(known: Known) -> Iterator[Situation]:
+    """says: the disk is nearly full, the clock jumped, or part of this pass failed.
+    why: a watch that cannot keep its book, or has the wrong time, is no watch.
+    example: 150 MB free: warning. The clock was set back 3600 s: warning.
+    source: judgement.
+    """
+    m = known.machine
+    if m.disk_free_mb is not None and m.disk_free_mb < DISK_LOW_MB:
+        yield Situation(
+            key="machine.disk", priority=Priority.WARNING, title="The disk is nearly full", text="Make room, or the watch cannot keep its book.",
+            why=f"{m.disk_free_mb:.0f} MB free", clears="room on the disk", group="machine",
+        )  # fmt: skip
+    if abs(m.clock_jump_s) >= 120:
+        yield Situation(
+            key="machine.clock", priority=Priority.WARNING, title="The clock jumped", text="Check the computer's time: all orders hang on it.",
+            why=f"by {m.clock_jump_s:+.0f} s", clears="acknowledged", group="machine",
+        )  # fmt: skip
+    for failure in m.failures:
+        yield cannot_compute(f"pass_{slug(failure)[:40]}", title="Part of the watch failed", reason=failure, clears="a pass without it")
+
+
+RULES: tuple[Callable[[Known], Iterator[Situation]], ...] = (
+    jobs_due, bad_night, orders_worse, limit_passed, turn_by, forecast_stale, instruments_lost, glass_falling, machine,
+)  # fmt: skip
