@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from watch.forecast.contract import Forecast, Name
 from watch.weather import sample
+from watch.weather.near_fronts import near_cold_front
 from watch.weather.sea import sea_from_wind, steepness
 from watch.weather.squalls import BASIS_WORDS, Basis, SquallInputs, squall_outlook
 from watch.weather.wind import gust_factor
@@ -143,8 +144,11 @@ def _raised(series: dict[str, Floats], time: Times) -> tuple[Floats, Floats]:
 ALOFT = (Name.U10_MS, Name.V10_MS, Name.U925_MS, Name.V925_MS, Name.U850_MS, Name.V850_MS, Name.U500_MS, Name.V500_MS)
 
 
-def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats) -> str:
+def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats,
+            past: tuple[Floats, Floats]) -> str:
     """Adds squall (S, T), 1 where a scenario has one, and raises its gust_ms there; -> in words, what the likelihood rests on.
+
+    past: mean_ms, from_deg (P) of the hours before, for the fronts in them.
 
     luck (S): a rank between 0 and 1; a scenario has a squall where the likelihood is above its luck, so that the share of the
     weathers with a squall is the likelihood itself. What the file does not have is not guessed: where it cannot tell, none is added.
@@ -158,6 +162,7 @@ def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast:
             gust_has_convection=_has_convection(forecast),
             cape_jkg=linear(everything, forecast, Name.CAPE_JKG, at),
             rain_mmh=rain,
+            cold_front=near_cold_front(series["mean_ms"], series["from_deg"], at.latitude[at.spot], past),
             **levels,
         )
     )

@@ -25,6 +25,7 @@ from watch.weather.errors import (
     normal_points,
 )
 from watch.weather.look import Spots, Where
+from watch.weather.near_fronts import past_wind
 from watch.when import Times, to_np
 
 Floats = NDArray[np.float64]
@@ -70,7 +71,8 @@ def make_scenarios(forecasts: Sequence[Forecast], where: Where, widening: Wideni
         raise NoWindError("no forecast has wind at 10 m; fetch one with 10 m wind in it")
     newest = max(f.run for f in used)
     notes: list[str] = []
-    parts = [_part(f, used, forecasts, where, widening, _own_weight(f, used), f.run == newest, notes) for f in used]
+    past = past_wind(used, where.time, where.latitude, where.longitude)
+    parts = [_part(f, used, forecasts, where, widening, _own_weight(f, used), f.run == newest, past, notes) for f in used]
     return _together(parts, where, tuple(dict.fromkeys(notes)))
 
 
@@ -96,6 +98,7 @@ def _part(
     widening: Widening,
     own_weight: float,
     newest: bool,
+    past: tuple[Floats, Floats],
     notes: list[str],
 ) -> Part:
     lead_h = (where.time - to_np(forecast.run)) / np.timedelta64(3600, "s")
@@ -114,7 +117,7 @@ def _part(
     look.sea(series, everything, forecast, at, where.time, notes)
     if single:
         series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
-    basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]))
+    basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]), past)
     label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
     return Part(label=label, own_weight=own_weight, step_h=_own_step_h(forecast), series=series, squall_basis=basis)
 
