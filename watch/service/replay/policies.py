@@ -21,6 +21,7 @@ from watch.when import STEPS_PER_HOUR
 NAMES = ("ours", "reactive", "never", "foresight")
 RUNS = 3  # the newest forecast and the two before
 LOOK_AHEAD_STEPS = 96 * STEPS_PER_HOUR
+SEEN_STEPS = 6 * STEPS_PER_HOUR
 BAR_STEPS = 3  # a job found impossible is not planned again for half an hour
 
 
@@ -55,12 +56,21 @@ def ours(known: Known, memory: Plan | None) -> Choice:
     """The orders, renewed at each forecast and whenever a job could not be done or she is not in the state they count on; a job is
     begun when its time has come. When a hard limit is passed all the same, she does what anyone would."""
     plan = _standing(known, memory)
-    due = [move.edge for move in plan.moves[:1] if move.begins <= known.step]
+    due = [move.edge for move in plan.moves[:1] if move.begins <= known.step and _seen_fit(known, move.edge)]
     if due and known.ship.rig.edges[due[0]].job.name not in known.refused:
         return Choice(edges=tuple(due), memory=replace(plan, moves=plan.moves[1:]) if known.can[due[0]] else plan)
     if known.felt.over_hard_kn()[known.state] > 0.0:
         return Choice(edges=thresholds.shorten(known)[0], memory=plan)
     return Choice(memory=plan)
+
+
+def _seen_fit(known: Known, edge: int) -> bool:
+    """Sail is made only when the larger sail plan would have carried what was met in the last hours: where one squall was there are
+    others."""
+    ways = known.ship.rig.edges[edge]
+    hard = known.felt.hard_kn[:, -1]
+    makes_sail = bool(hard[ways.target] < hard[ways.origin])
+    return not makes_sail or bool(known.felt.carries(SEEN_STEPS)[ways.target])
 
 
 def _standing(known: Known, plan: Plan | None) -> Plan:
