@@ -78,6 +78,29 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--position", default=None, help='Where she is, like "36 30.0 N, 52 00.0 W"; else the route\'s start.'),
         click.option("--ship-time", callback=_ship_time, help="Ship's time, like -03:00; else by her longitude."),
         click.option("--hours", type=click.FloatRange(1, 240), help="How far to look ahead; else as far as the forecast."),
+        click.option("--shelters", type=click.Path(path_type=Path), multiple=True,
+                     help="A shelters file (TOML, or GPX waypoints); may be given more than once."),
+        click.option("--sea-room", "sea_room", type=click.FloatRange(1, 60), default=None,
+                     help="Miles of sea wanted to leeward; asks for sea room and lee shores without shelters too (20 with them)."),
+    ]):  # fmt: skip
+        command = option(command)
+    return command
+
+
+FILES = ("html", "calendar", "cap", "gpx", "picture")
+
+
+def output_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that say how the orders are given out, and to which files besides."""
+    file = click.Path(path_type=Path, dir_okay=False)
+    for option in reversed([
+        click.option("--json", "as_json_", is_flag=True, help="The orders as JSON, every ten-minute step with them."),
+        click.option("--short", "short_", is_flag=True, help="The orders in under 160 characters, for a satellite messenger."),
+        click.option("--html", type=file, help="Also as a page: one file that needs no network."),
+        click.option("--picture", type=file, help="Also as a picture on A4 for the chart table: .png, .svg or .pdf."),
+        click.option("--calendar", type=file, help="Also the deck windows as a calendar with alarms (.ics)."),
+        click.option("--cap", type=file, help="Also the warnings as a CAP 1.2 message (.xml)."),
+        click.option("--gpx", type=file, help="Also the track with its times, as GPX."),
     ]):  # fmt: skip
         command = option(command)
     return command
@@ -85,19 +108,20 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
 
 @main.command()
 @passage_options
-@click.option("--json", "as_json_", is_flag=True, help="The orders as JSON, every ten-minute step with them.")
+@output_options
 @refusing
-def brief(as_json_: bool, **given: Any) -> None:
+def brief(as_json_: bool, short_: bool, **given: Any) -> None:
     """The orders, once, from these files."""
-    _give_out(_passed(**given), as_json_)
+    files = {name: given.pop(name) for name in FILES}
+    _give_out(_passed(**given), as_json_, short_, **files)
 
 
 @main.command()
-@click.option("--json", "as_json_", is_flag=True, help="The orders as JSON, every ten-minute step with them.")
+@output_options
 @refusing
-def demo(as_json_: bool) -> None:
+def demo(as_json_: bool, short_: bool, **files: Path | None) -> None:
     """The orders for Kittiwake, an invented sloop between Bermuda and Horta, before an invented front."""
-    _give_out(_passed(**_demo()), as_json_)
+    _give_out(_passed(**_demo()), as_json_, short_, **files, invented=True)
 
 
 @main.command()
@@ -125,21 +149,24 @@ def why_demo(line: int | None) -> None:
 @click.option("--boat", type=click.Path(path_type=Path), default=None, help="A boat file to look through.")
 @click.option("--route", type=click.Path(path_type=Path), default=None, help="A route to look through.")
 @click.option("--forecast", type=click.Path(path_type=Path), multiple=True, help="GRIB to look through.")
+@click.option("--shelters", type=click.Path(path_type=Path), multiple=True, help="A shelters file to look through.")
 @refusing
-def check(boat: Path | None, route: Path | None, forecast: tuple[Path, ...]) -> None:
-    """What the watch understood of a boat file, a route or a forecast, in words; faults are all said at once."""
-    from watch.render.understood import forecast_words, route_words
+def check(boat: Path | None, route: Path | None, forecast: tuple[Path, ...], shelters: tuple[Path, ...]) -> None:
+    """What the watch understood of a boat file, a route, a forecast or shelters, in words; faults are all said at once."""
+    from watch.render.understood import forecast_words, route_words, shelter_words
 
-    if boat is None and route is None and not forecast:
-        raise Refused("Nothing to check: give --boat, --route or --forecast.")
+    if boat is None and route is None and not forecast and not shelters:
+        raise Refused("Nothing to check: give --boat, --route, --forecast or --shelters.")
     if boat is not None:
         from watch.boat.understood import understood
 
         click.echo(understood(read_boat(boat)), nl=False)
     if route is not None:
         click.echo(route_words(route), nl=False)
+    if shelters:
+        click.echo(shelter_words(shelters), nl=False)
     if forecast:
-        click.echo(forecast_words(_grib_files(forecast)), nl=False)
+        click.echo(forecast_words(_grib_files(forecast), datetime.now(UTC)), nl=False)
 
 
 def _demo() -> dict[str, Any]:
@@ -156,6 +183,8 @@ def _demo() -> dict[str, Any]:
         "position": "36 30.0 N, 52 00.0 W",
         "ship_time": None,
         "hours": None,
+        "shelters": (ready("config", "shelters-north-atlantic.toml"),),
+        "sea_room": None,
     }  # fmt: skip
 
 
@@ -169,6 +198,8 @@ def _passed(
     position: str | None,
     ship_time: ShipTime | None,
     hours: float | None,
+    shelters: tuple[Path, ...],
+    sea_room: float | None,
 ) -> Any:
     """Reads what was given and makes one pass. All that is wrong is said before anything is worked out."""
     from watch.service.gather import gather
@@ -179,7 +210,7 @@ def _passed(
         state = parse_state(own, rig_state)
     except UnknownStateError as error:
         raise BadInputError("--rig-state", [str(error)]) from None
-    asked = gather(own, state, route, _grib_files(forecast), now, position, ship_time, hours)
+    asked = gather(own, state, route, _grib_files(forecast), now, position, ship_time, hours, shelters, sea_room)
     return one_pass(asked)
 
 
@@ -196,11 +227,20 @@ def _grib_files(given: tuple[Path, ...]) -> list[Path]:
     return files
 
 
-def _give_out(passed: Any, as_json_: bool) -> None:
+def _give_out(passed: Any, as_json_: bool, short_: bool, **files: Any) -> None:
     from watch.render.as_json import as_json
+    from watch.render.short import short
     from watch.render.text import as_text
+    from watch.service.give_out import Outputs, write_out
 
-    click.echo(as_json(passed.orders) if as_json_ else as_text(passed.orders), nl=as_json_)
+    if files.get("invented") and not (as_json_ or short_):
+        click.echo("A DEMONSTRATION: boat, limits, weather and shelters are invented.\n")
+    if short_:
+        click.echo(short(passed.orders))
+    else:
+        click.echo(as_json(passed.orders) if as_json_ else as_text(passed.orders), nl=as_json_)
+    for sentence in write_out(passed.orders, Outputs(**files)):
+        click.echo(sentence, err=True)
     for fault in passed.faults:
         click.echo(f"THESE ORDERS FAIL THEIR OWN CHECK: {fault}. Do not trust them; please report it.", err=True)
     if passed.faults:

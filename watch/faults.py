@@ -88,8 +88,10 @@ def _expected(model: type[BaseModel], loc: Sequence[str | int]) -> str | None:
         if isinstance(part, int):
             continue
         fields = getattr(current, "model_fields", None)
-        if fields is None or part not in fields:
+        if fields is None:
             break
+        if part not in fields:  # a key of a table that takes any name
+            continue
         field = fields[part]
         if field.description:
             found = field.description + (f", like {show(field.examples[0])}" if field.examples else "")

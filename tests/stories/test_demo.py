@@ -89,6 +89,8 @@ def test_the_text_reads_in_eighty_columns_and_says_the_same() -> None:
     assert max(len(line) for line in out.splitlines()) <= 80
     assert "LOWER THE GENOA AND STOW IT BELOW" in out
     assert "CLOSES" in out
+    assert out.startswith("A DEMONSTRATION: boat, limits, weather and shelters are invented.")
+    assert "SHUTS     first: lower the genoa and stow it below. CLOSES" in out, "the gravest closing time stands on the first screen"
     assert "official warnings" in out.replace("\n  ", " ")
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from watch.alerts.situation import Priority, Situation, cannot_compute, slug
+from watch.orders.differences import Change, Severity, Topic, differences
 from watch.orders.document import JobOrder, Orders
 from watch.orders.tell import percent
 from watch.when import ShipTime
@@ -21,6 +22,7 @@ STALE = timedelta(hours=13)  # judgement: two six-hourly runs and their delay ha
 VERY_STALE = timedelta(hours=25)
 LOST_AFTER = timedelta(minutes=20)  # judgement: two ten-minute steps without a position or a wind
 DISK_LOW_MB = 200.0
+WORSE_CHANCE = 0.05  # judgement: so much more chance of a hard limit is worth a call of its own
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,26 +128,27 @@ def orders_worse(known: Known) -> Iterator[Situation]:
     """says: the new forecast has made the orders worse: more risk, or the next closing time earlier by half an hour or more.
     why: a plan slept on must not change behind the sailor's back.
     example: chance 3 in 100 became 12 in 100; the storm jib job closes 16:40, was 18:50.
-    source: the two orders; half an hour and five in a hundred are judgement.
+    source: the two orders (watch.orders.differences, whose thresholds are judgement).
     """
     orders, before = known.orders, known.before
     if orders is None or before is None or orders.made_at <= before.made_at:
         return
-    words = []
-    if orders.hard_chance - before.hard_chance > 0.05:
-        words.append(f"chance of a hard limit {percent(orders.hard_chance)}, was {percent(before.hard_chance)}")
-    was = {job.job: job for job in before.jobs}
-    for job in orders.jobs:
-        old = was.get(job.job)
-        if old is None and job.call - known.now < BAD_SOON and job.if_missed.hard_chance > orders.hard_ceiling:
-            words.append(f"new: {job.job}, {_clock(orders, job.start)}")
-        elif old is not None and old.closes - job.closes >= timedelta(minutes=30) and job.if_missed.hard_chance > orders.hard_ceiling:
-            words.append(f"“{job.job}” now closes {_clock(orders, job.closes)}, was {_clock(orders, old.closes)}")
-    if words:
+    worse = [c for c in differences(before, orders) if c.severity in (Severity.WORSE, Severity.EARLIER) and _wakes(c, before, orders, known.now)]
+    if worse:
         yield Situation(
-            key="orders.worse", priority=Priority.WARNING, title="The orders have got worse", text="; ".join(words) + ".",
-            why=words[0], clears="acknowledged, or better orders",
+            key="orders.worse", priority=Priority.WARNING, title="The orders have got worse", text="; ".join(c.words for c in worse) + ".",
+            why=worse[0].words, clears="acknowledged, or better orders",
         )  # fmt: skip
+
+
+def _wakes(change: Change, before: Orders, orders: Orders, now: datetime) -> bool:
+    """Whether a difference is worth a call: of jobs only those on which a hard limit hangs, and soon; the rest is read in the orders."""
+    if change.topic is Topic.HARD_CHANCE:
+        return orders.hard_chance - before.hard_chance > WORSE_CHANCE
+    if change.topic in (Topic.CLOSES, Topic.NEW_JOB):
+        grave = any(j.job == change.subject and j.if_missed.hard_chance > orders.hard_ceiling for j in orders.jobs)
+        return grave and change.when is not None and change.when - now < BAD_SOON
+    return change.topic in (Topic.VERDICT, Topic.NOT_DONE, Topic.SHELTER)
 
 
 def limit_passed(known: Known) -> Iterator[Situation]:

@@ -8,7 +8,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from watch.forecast.box import Box
-from watch.forecast.contract import Forecast, Name
+from watch.forecast.contract import PARTLY, Forecast, Name
 from watch.forecast.gather import Gathered, Source, choose_guise, fill_unsaid_starts, join_speed_and_direction, one_per_end
 from watch.forecast.names import LABELS, Statistic
 from watch.forecast.rain import rates
@@ -127,7 +127,7 @@ def _forecast(run: datetime, centre: str, fields: Mapping[Name, Source], gathere
                 notes += own
     if box is not None and any(source.partial for source in fields.values()):
         partly = ", ".join(sorted({LABELS[name] for name, source in fields.items() if source.partial}))
-        notes.append(f"the forecast covers only a part of the area asked for ({partly}): outside it nothing is known")
+        notes.append(f"{PARTLY} ({partly}): outside it nothing is known")
     notes += _short_fields(fields)
     return Forecast(run=run, centre=centre, kind="ensemble" if len(members) > 1 else "single", fields=arrays,
                     files=tuple(gathered.files), notes=tuple(dict.fromkeys(notes)))

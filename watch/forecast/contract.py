@@ -7,6 +7,8 @@ from enum import StrEnum
 
 import xarray as xr
 
+PARTLY = "the forecast covers only a part of the area asked for"  # begins a note; it matters only to a track that leaves that part
+
 
 class Name(StrEnum):
     """The fields that the watch knows, each with its unit in the name. Arrays are float32, missing is NaN and stays NaN."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from watch.forecast.box import Box
 from watch.forecast.frames import Frame
 from watch.forecast.handle import DamagedError, Handle
-from watch.forecast.layout import READABLE, TOO_MANY_POINTS, GridHeader, GridRefusedError, Layout, layout, unreadable
+from watch.forecast.layout import READABLE, GridHeader, GridRefusedError, Layout, layout, unreadable
 from watch.forecast.names import LABELS, Header, Refusal, What, identify, of_no_use
 
 LONGEST_STEP_S = 60 * 86400
@@ -86,9 +86,12 @@ class Decoder:
             kind = self._kind(key, handle, frame)
             if kind is None:
                 return None
-            if isinstance(kind.found, Refusal):
-                return kind.found
             try:
+                if _too_short(frame):
+                    self._step(kind, when, handle)
+                    raise DamagedError("has a product section shorter than its kind can be")
+                if isinstance(kind.found, Refusal):
+                    return kind.found
                 return self._slice(frame, handle, kind, kind.found, when, member)
             except DamagedError as damage:
                 raise DamagedError(f"({LABELS[kind.found.name]}) {damage}") from None
@@ -100,13 +103,16 @@ class Decoder:
             return Refusal(name=what.name, why=str(place))
         if isinstance(place, str):
             return Outside(what.name, place)
-        whose = Whose(self._run(frame, handle), kind.centre, kind.ensemble)
+        _check_end_time(frame)
+        whose = Whose(self._run(frame), kind.centre, kind.ensemble)
         start_s, end_s = self._step(kind, when, handle)
-        if _too_short(frame):
-            raise DamagedError("has a product section shorter than its kind can be")
         number = self._member(kind, member, handle) if kind.ensemble else 0
+        points = place.header.rows * place.header.columns
+        if frame.points > points:  # looked at before room is made for them
+            raise DamagedError(f"holds {frame.points} values where its grid has {points} points")
         try:
-            window = place.take(handle.values(), kind.missing, what.scale, what.offset)
+            values = handle.values(points)
+            window = place.take(values, kind.missing, what.scale, what.offset)
         except GridRefusedError as refused:
             raise DamagedError(str(refused)) from None
         return Slice(whose, what, number, start_s, end_s, place, window)
@@ -121,17 +127,10 @@ class Decoder:
                 timing=(frame.edition, header.template, header.step_type, key[-1]))
         return self._kinds[key]
 
-    def _run(self, frame: Frame, handle: Handle) -> datetime:
+    def _run(self, frame: Frame) -> datetime:
         raw = frame.head[13:20] if frame.edition == 2 else frame.head[12:17] + frame.head[24:25]
         if raw not in self._runs:
-            day, clock = handle.number("dataDate"), handle.number("dataTime")
-            try:
-                run = datetime(day // 10000, day // 100 % 100, day % 100, clock // 100, clock % 100, tzinfo=UTC)
-            except ValueError:
-                raise DamagedError(f"has a base time that is no date ({day} {clock:04d})") from None
-            if not FIRST_YEAR <= run.year <= LAST_YEAR:
-                raise DamagedError(f"has an absurd base time ({run:%Y-%m-%d})")
-            self._runs[raw] = run
+            self._runs[raw] = _base_time(frame.edition, raw)
         return self._runs[raw]
 
     def _step(self, kind: _Kind, when: bytes, handle: Handle) -> tuple[int, int]:
@@ -157,15 +156,36 @@ class Decoder:
 
     def _layout(self, frame: Frame, handle: Handle) -> Layout | GridRefusedError | str:
         """How to read the grid, why it is refused, or, where it does not reach the box, its span in words."""
-        if frame.points > TOO_MANY_POINTS:
-            return GridRefusedError(f"claims {frame.points} points, more than {TOO_MANY_POINTS}: fetch a smaller area")
         if frame.grid not in self._layouts:
             self._layouts[frame.grid] = _new_layout(frame, handle, self.box)
         return self._layouts[frame.grid]
 
 
+def _base_time(edition: int, raw: bytes) -> datetime:
+    """From the octets of year to minute: asked for a time that is none, ecCodes complains where it cannot be hushed."""
+    if edition == 2:
+        year, (month, day, hour, minute) = int.from_bytes(raw[:2], "big"), raw[2:6]
+    else:
+        year, (month, day, hour, minute) = (raw[5] - 1) * 100 + raw[0], raw[1:5]
+    text = f"{year:04d}-{month:02d}-{day:02d} {hour:02d}:{minute:02d}"
+    try:
+        run = datetime(year, month, day, hour, minute, tzinfo=UTC)
+    except ValueError:
+        raise DamagedError(f"has a base time that is no date ({text})") from None
+    if not FIRST_YEAR <= run.year <= LAST_YEAR:
+        raise DamagedError(f"has an absurd base time ({text})")
+    return run
+
+
 def _too_short(frame: Frame) -> bool:
     return frame.edition == 2 and len(frame.product) < SHORTEST.get(int.from_bytes(frame.product[7:9], "big"), 0)
+
+
+def _check_end_time(frame: Frame) -> None:
+    """The end of the interval, where a template has one, must be a date."""
+    at = {8: 34, 11: 37}.get(int.from_bytes(frame.product[7:9], "big")) if frame.edition == 2 else None
+    if at is not None:
+        _base_time(2, frame.product[at : at + 7].ljust(7, b"\0"))
 
 
 def _of_no_use(frame: Frame) -> bool:
@@ -193,11 +213,12 @@ def _parts(frame: Frame) -> tuple[tuple[bytes, ...], bytes, bytes]:
     fixed_head = frame.head[:13] + frame.head[20:]
     if template not in SHORTEST or len(product) < SHORTEST[template]:
         return (fixed_head, frame.local, product), frame.head, product
-    ensemble, at = template in (1, 11), 37 if template == 11 else 34
-    end_time = product[at : at + 7] if template in (8, 11) else b""
-    rest = product[36:37] * ensemble + product[at + len(end_time) + 3 * (template == 1) :]
-    when = frame.head[13:20] + product[17:22] + end_time
-    fixed = product[:17] + product[22 : 34 + ensemble]
+    ensemble, ranged = template in (1, 11), template in (8, 11)
+    at = 37 if ensemble else 34
+    end, stretch = (product[at : at + 7], product[at + 7 :]) if ranged else (b"", b"")
+    when = frame.head[13:20] + product[17:22] + end + stretch
+    rest = stretch[:1] + stretch[5:7] + stretch[19:] if ranged else product[at:]  # how many stretches, and what is made of them
+    fixed = product[:17] + product[22 : 34 + ensemble] + product[36:37] * ensemble
     return (fixed_head, frame.local, fixed, rest), when, product[35:36] * ensemble
 
 
@@ -218,7 +239,10 @@ def _new_layout(frame: Frame, handle: Handle, box: Box | None) -> Layout | GridR
         if not frame.grid:
             raise GridRefusedError("does not say where its points lie: fetch it on a plain latitude/longitude grid")
         header = _grid(handle, frame.edition)
-        whole = layout(header, None)
+        whole, points = layout(header, None), header.rows * header.columns
+        claimed = int.from_bytes(frame.grid[6:10], "big") if frame.edition == 2 else points
+        if claimed != points:
+            raise DamagedError(f"claims {claimed} points where its grid has {points}")
         return layout(header, box) or (whole.axes.span() if whole else "")
     except GridRefusedError as refused:
         return refused

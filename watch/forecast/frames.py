@@ -7,8 +7,10 @@ from typing import BinaryIO, NamedTuple
 from watch.faults import BadInputError
 
 END = b"7777"
-BULLETIN_BYTES = 200  # a telecommunication header or trailer round a message may be this long
+BULLETIN_BYTES = 200  # a telecommunication header or trailer round a message may be this long, padding apart
 BLOCK = 1 << 16
+PADDING_1 = 120  # GRIB1 messages may be filled up before their end mark
+PADDING = b"\0\r\n "
 ASK_AGAIN = "fetch it again"
 FORMATS = {
     b"\x1f\x8b": "is compressed (gzip): unpack it first",
@@ -83,34 +85,39 @@ def _damaged(path: Path, number: int, start: int, why: str) -> BadInputError:
 def _skip(path: Path, stream: BinaryIO, start: int, size: int, number: int) -> int:
     """Where the next message begins, or the size of the file; anything but padding or a short bulletin line is refused."""
     stream.seek(start)
-    if stream.read(4) == b"GRIB":
-        return start
-    at, tail, padding = start, b"", True
-    stream.seek(start)
     first = stream.read(BULLETIN_BYTES + 8)
+    if first.startswith(b"GRIB"):
+        return start
+    if first and b"GRIB".startswith(first):
+        raise BadInputError(path, [f"not whole: ends inside message {number + 1} at byte {size}; {ASK_AGAIN}"])
+    begin, strange, lost = _gap(stream, start, size)
+    if number == 0 and (begin == size or strange > BULLETIN_BYTES or _is_page(first) or not _known_edition(stream, begin)):
+        raise BadInputError(path, [_no_grib(first)])
+    if strange > BULLETIN_BYTES or lost or _is_page(first):
+        raise BadInputError(path, [f"bytes {start} to {begin} after message {number} are no GRIB: damaged; {ASK_AGAIN}"])
+    return begin
+
+
+def _gap(stream: BinaryIO, start: int, size: int) -> tuple[int, int, bool]:
+    """Where the next message begins (or the size), how many bytes before it are no padding, and whether an end mark is among them."""
     stream.seek(start)
+    at, tail, strange, lost = start, b"", 0, False
     while block := stream.read(BLOCK):
-        found = (tail + block).find(b"GRIB")
+        seen = tail + block
+        found = seen.find(b"GRIB")
+        gap = seen if found < 0 else seen[:found]
+        strange += len(gap.translate(None, PADDING)) - len(tail.translate(None, PADDING))
+        lost = lost or END in gap
         if found >= 0:
-            begin = at - len(tail) + found
-            padding = padding and not (tail + block)[:found].strip(b"\0\r\n ")
-            _allow(path, first, start, begin, number, padding)
-            return begin
-        padding = padding and not block.strip(b"\0\r\n ")
+            return at - len(tail) + found, strange, lost
         at += len(block)
         tail = block[-3:]
-    if number == 0:
-        raise BadInputError(path, [_no_grib(first)])
-    _allow(path, first, start, size, number, padding)
-    return size
+    return size, strange, lost
 
 
-def _allow(path: Path, first: bytes, start: int, begin: int, number: int, padding: bool) -> None:
-    if padding or (begin - start <= BULLETIN_BYTES and not _is_page(first)):
-        return
-    if number == 0:
-        raise BadInputError(path, [_no_grib(first)])
-    raise BadInputError(path, [f"bytes {start} to {begin} after message {number} are no GRIB: damaged; {ASK_AGAIN}"])
+def _known_edition(stream: BinaryIO, begin: int) -> bool:
+    stream.seek(begin + 7)
+    return stream.read(1) in (b"\x01", b"\x02")
 
 
 def _is_page(first: bytes) -> bool:
@@ -154,15 +161,20 @@ def _length(path: Path, stream: BinaryIO, head: bytes, start: int, size: int, nu
 
 
 def _split_1(message: bytes, number: int) -> Iterator[Frame]:
-    end = 8 + int.from_bytes(message[8:11], "big")
-    if not 8 + 28 <= end < len(message):
-        raise _BrokenError("its first section has no possible length")
-    head, grid = message[8:end], b""
-    if head[7] & 0x80:
-        length = int.from_bytes(message[end : end + 3], "big")
-        grid = message[end : end + length]
-        if not 6 < length <= len(message) - end - 4:
-            raise _BrokenError("its grid section has no possible length")
+    """GRIB1: product, grid and bitmap section (the last two where a flag says so), data, end mark; their lengths must add up."""
+    at, last, sections = 8, len(message) - 4, list[bytes]()
+    flags, large = message[15], message[4] & 0x80
+    for there, shortest in ((True, 28), (flags & 0x80, 32), (flags & 0x40, 6), (True, 11)):
+        length = int.from_bytes(message[at : at + 3], "big") if there else 0
+        if large and len(sections) == 3:
+            length = last - at  # in a large message the data section fills what is left
+        if (there and length < shortest) or at + length > last:
+            raise _BrokenError(f"its sections do not add up at byte {at} of it")
+        sections.append(message[at : at + length])
+        at += length
+    if last - at > PADDING_1:
+        raise _BrokenError(f"its sections do not add up at byte {at} of it")
+    head, grid = sections[0], sections[1]
     yield Frame(str(number), 1, head, b"", grid, head, 0, message)
 
 

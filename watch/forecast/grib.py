@@ -44,7 +44,8 @@ def read(paths: Sequence[Path], box: Box | None = None) -> tuple[Forecast, ...]:
             _read_file(path, decoder, groups, remarks)
     found = [forecast for whose, gathered in groups.items() for forecast in assemble(whose.run, whose.centre, gathered, box)]
     if not found:
-        raise BadInputError(paths[0], _sentences(remarks, paths[0].name) or [NOTHING])
+        notes = tuple(note for gathered in groups.values() for note in gathered.notes)
+        raise BadInputError(paths[0], (*_sentences(remarks, paths[0].name), *notes) or [NOTHING])
     known = {name for forecast in found for name in forecast.fields}
     notes = _sentences([r for r in remarks if not r.quiet or r.name not in known], paths[0].name if len(paths) == 1 else "")
     return by_freshness(replace(forecast, notes=(*forecast.notes, *notes)) for forecast in found)

@@ -29,7 +29,7 @@ def quiet() -> Iterator[None]:
 
 def _open_log() -> tuple[TextIO, TextIO | None]:
     """Two files for the library's log, kept open because it writes to them whenever it likes; no second where nobody listens."""
-    silent = open(os.devnull, "w", encoding="ascii")  # noqa: SIM115
+    silent = open(os.open(os.devnull, os.O_WRONLY), "w", encoding="ascii", closefd=False)  # noqa: SIM115
     try:
         return silent, open(2, "w", encoding="ascii", closefd=False)
     except OSError:
@@ -64,8 +64,11 @@ class Handle:
     def real(self, key: str) -> float:
         return float(self._get(eccodes.codes_get_double, key))
 
-    def values(self) -> NDArray[np.float64]:
+    def values(self, points: int) -> NDArray[np.float64]:
+        """All values of a grid of so many points, missing ones as missingValue."""
         values: NDArray[np.float64] = self._get(eccodes.codes_get_double_array, "values")
+        if values.size != points:
+            raise DamagedError(f"holds {values.size} values where its grid has {points} points")
         return values
 
     def reals(self, key: str) -> tuple[float, ...]:

@@ -100,11 +100,9 @@ class Layout:
     def take(self, values: Floats, missing: float, scale: float = 1.0, offset: float = 0.0) -> NDArray[np.float32]:
         """Values in the message's own order [rows * columns] -> float32 (latitude, longitude) of the window; missing -> NaN.
 
-        Raises GridRefusedError when their number is not that of the grid.
+        Raises GridRefusedError for values too large to be numbers here.
         """
         grid = self.header
-        if values.size != grid.rows * grid.columns:
-            raise GridRefusedError(f"holds {values.size} values where its grid has {grid.rows * grid.columns} points: damaged")
         lines = values.reshape((grid.columns, grid.rows) if grid.j_consecutive else (grid.rows, grid.columns))
         if grid.alternate:
             lines = lines.copy()
@@ -116,7 +114,10 @@ class Layout:
         gone = np.abs(window - missing) < NEAR_MISSING
         if scale != 1.0 or offset != 0.0:
             window = window * scale + offset
-        out = np.ascontiguousarray(window, dtype=np.float32)
+        with np.errstate(over="ignore"):
+            out = np.ascontiguousarray(window, dtype=np.float32)
+        if np.isinf(out).any():
+            raise GridRefusedError("holds values beyond all measure")
         if gone.any():
             out[gone] = np.nan
         return out

@@ -134,6 +134,9 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {  # plain name -> unit in th
 }
 DEEP_LAYER_PA = 30000
 STATISTICS = {"instant": Statistic.INSTANT, "max": Statistic.MAXIMUM, "avg": Statistic.MEAN, "accum": Statistic.SUM}
+GUSTS = (Statistic.INSTANT, Statistic.MAXIMUM)
+USABLE = {"gust": GUSTS, "10fg": GUSTS, "10fg3": GUSTS, "10fg6": GUSTS, "tp": (Statistic.SUM,),
+          "prate": (Statistic.INSTANT, Statistic.MEAN)}  # all others: of an instant
 SINGLE_TEMPLATES = {0, 1, 8, 11, 60, 61}  # a run or one member, at an instant or over a stretch of time
 MEAN_TEMPLATES = {2, 3, 4, 12, 13, 14}
 MEAN_TYPES = {"em", "es", "taem", "taes", "fcmean", "fcstdev"}
@@ -161,17 +164,16 @@ def identify(header: Header) -> What | Refusal | None:
     if refused:
         return refused
     statistic = STATISTICS.get(header.step_type)
-    if not _usable(name, statistic):
+    if plain == "tp" and (header.wmo is None or statistic is Statistic.INSTANT):
+        statistic = Statistic.SUM  # rain is written as if of one instant, and in GRIB1 also as if a maximum
+    if statistic is None or statistic not in USABLE.get(plain, (Statistic.INSTANT,)):
         return Refusal(name=name, why=f'is given as "{header.step_type}" over a stretch of time: not used', quiet=True)
-    assert statistic is not None
     unit = WMO_UNITS[plain] if header.units == "unknown" and plain in WMO_UNITS else header.units
     factors = UNITS[plain].get(unit.replace("**", "").replace(" ", "").lower())
     if factors is None:
         return Refusal(name=name, why=f'is in "{header.units}", a unit not known here: not used')
     if plain in ("10fg", "10fg3", "10fg6"):
         statistic = Statistic.MAXIMUM
-    if plain == "tp":
-        statistic = Statistic.SUM  # GRIB1 writes rain since the start as if it were of one instant
     if level == "layer":
         rank += max(0, DEEP_LAYER_PA - header.level) // 100  # the deeper the layer, the nearer to the most unstable air
     return What(name=name, rank=rank, statistic=statistic, scale=factors[0], offset=factors[1],
@@ -199,14 +201,6 @@ def _refused_kind(name: Name | str, header: Header) -> Refusal | None:
     if header.template not in SINGLE_TEMPLATES or header.data_type in CHANCE_TYPES:
         return Refusal(name=name, why=CHANCE)
     return None
-
-
-def _usable(name: Name | str, statistic: Statistic | None) -> bool:
-    if name == Name.GUST_MS:
-        return statistic in (Statistic.INSTANT, Statistic.MAXIMUM)
-    if name == Name.RAIN_KGM2S:
-        return statistic in (Statistic.INSTANT, Statistic.MEAN, Statistic.SUM)
-    return statistic == Statistic.INSTANT
 
 
 def _plain(header: Header) -> tuple[str, str]:

@@ -15,6 +15,7 @@ from watch.orders.document import (
     ForecastUsed,
     JobOrder,
     NightSummary,
+    NoReturn,
     Orders,
     PlanSpan,
     ShelterOrder,
@@ -59,6 +60,7 @@ class Setting:
     missing: tuple[str, ...]
     cautions: tuple[str, ...]
     height_words: str
+    no_return: NoReturn | None = None
 
 
 def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: Setting) -> Orders:
@@ -80,6 +82,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
         planning_share=aims.planning_share, window_chance=aims.window_chance, ends_at=from_np(met.time[-1]),
         ends_reason=setting.ends_reason, missing=setting.missing, cautions=(*setting.cautions, *CAUTIONS),
         steps=_steps(schedule, scenarios, setting), light_events=setting.light_events, height_words=setting.height_words,
+        no_return=setting.no_return,
     )  # fmt: skip
 
 

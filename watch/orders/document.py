@@ -143,20 +143,53 @@ class Direction:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TurnWindow:
+    """Turns from first to last, at full hours from the start, that have the asked-for chance; the least of it; what shuts it after that."""
+
+    first: datetime
+    last: datetime
+    chance: float
+    reason: str
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class ShelterOrder:
-    """A shelter, or holding on or running off, as a choice: until when, at what chance, and why."""
+    """A shelter, or holding on, running off or lying to, as a choice: until when, at what chance, and why.
+
+    turn_by: the last good turn, None when there is none; distance, arrivals (when 10, 50 and 90 in 100 are there), daylight (nearly all
+    arrive by day) and chance are for a turn then, or for the best turn when none is good. gust_kn: the gust met on the way (or holding
+    on, running off) that the planning share of the weather stays below. miles_lost_nm: to the destination, by going there first.
+    sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known.
+    """
 
     name: str
     kind: str
     distance_nm: float | None
     turn_by: datetime | None
+    arrival_early: datetime | None
     arrival: datetime | None
     arrival_late: datetime | None
     chance: float | None
     daylight: bool | None
+    gust_kn: int | None
+    miles_lost_nm: float | None
+    sea_room_h: float | None
     reason: str
     words: str
     rank: int
+    windows: tuple[TurnWindow, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoReturn:
+    """The point of no return: after this time, and this place on the track, no shelter of the file is left at the asked-for chance."""
+
+    time: datetime
+    latitude_deg: float
+    longitude_deg: float
+    shelter: str
+    words: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -227,6 +260,7 @@ class Orders:
     steps: tuple[StepRow, ...] = field(repr=False)
     light_events: tuple[tuple[datetime, str], ...] = ()
     height_words: str = ""
+    no_return: NoReturn | None = None
 
     @property
     def next_job(self) -> JobOrder | None:

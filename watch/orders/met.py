@@ -103,3 +103,18 @@ def quantile(values: Floats, weight: Floats, share_below: float) -> Floats:
     index = np.argmax(total >= share_below * total[-1] - 1e-12, axis=0)
     picked: Floats = np.take_along_axis(ranked, index[None, :], axis=0)[0]
     return picked
+
+
+def quantile_of_known(values: Floats, weight: Floats, share: float) -> Floats:
+    """(L, S), NaN where not known, weights (S) -> the least value that this share of the known weight does not exceed (L); NaN for none.
+
+    >>> quantile_of_known(np.array([[3.0, 1.0, np.nan]]), np.array([0.25, 0.25, 0.5]), 0.5).tolist()
+    [1.0]
+    """
+    order = np.argsort(values, axis=1)
+    ranked = np.take_along_axis(values, order, axis=1)
+    total = np.cumsum(np.where(np.isfinite(ranked), weight[order], 0.0), axis=1)
+    index = np.argmax(total >= share * total[:, -1:] - 1e-12, axis=1)
+    return np.where(total[:, -1] > 0.0, ranked[np.arange(len(values)), index], np.nan)
+
+

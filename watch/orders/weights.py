@@ -41,5 +41,8 @@ class Aims:
     hard_ceiling: float = 0.05  # the chance of ever meeting a hard limit that she accepts
     planning_share: float = 0.9  # planning wind: the wind that this share of the weather stays below
     rest_minutes: float = 10.0  # between two jobs
+    shelter_chance: float = 0.9  # a turn for shelter is good when at least this share of the weather lets all of it go well
+    stay_hours: int = 24  # for so long a shelter has to be one, once she is in
+    sea_room_nm: float = 20.0  # land to leeward nearer than this is no sea room
     sleep_from: str = "21:00"  # her sleeping hours, ship's time
     sleep_to: str = "07:00"

@@ -1,4 +1,4 @@
-"""GPX 1.0 and 1.1 as a route: names and positions only, with the line each stands on; nothing in the file can make it big."""
+"""GPX 1.0 and 1.1: names, positions and descriptions of waypoints only, with the line of each; nothing in the file can make it big."""
 
 import re
 from dataclasses import dataclass, field
@@ -11,6 +11,7 @@ from watch.passage.route import HIGHEST_DEG, Waypoint
 MOST_POINTS = 5000
 MOST_DEPTH = 100
 MOST_NAME = 100
+MOST_DESCRIPTION = 4000
 MOST_FAULTS = 20
 SPACE = "topografix.com/gpx/1/"  # in the namespaces of GPX 1.0 and 1.1, as different writers have them
 POINTS = {"rtept": "route", "trkpt": "track", "wpt": "waypoints"}
@@ -29,6 +30,7 @@ class Point:
     latitude: str | None
     longitude: str | None
     name: str = ""
+    description: str = ""
 
 
 @dataclass
@@ -104,11 +106,14 @@ class _Reader:
             holder.points.append(Point(self.parser.CurrentLineNumber, attributes.get("lat"), attributes.get("lon")))
 
     def _text(self, words: str) -> None:
-        if self.path and self.path[-1] == "name" and len(self.words) < MOST_NAME:
+        most = {"name": MOST_NAME, "desc": MOST_DESCRIPTION}.get(self.path[-1], 0) if self.path else 0
+        if len(self.words) < most:
             self.words += words
 
     def _end(self, _: str) -> None:
         tag = self.path.pop()
+        if tag == "desc" and self.path[-1] == "wpt" and self.waypoints.points:
+            self.waypoints.points[-1].description = self.words[:MOST_DESCRIPTION]
         if tag != "name" or not self.path:
             return
         name, parent = " ".join(self.words.split())[:MOST_NAME], self.path[-1]

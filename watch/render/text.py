@@ -3,24 +3,16 @@
 import textwrap
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import groupby
 
 from watch.orders.document import JobOrder, Orders, PlanSpan, WindBlock
 from watch.orders.tell import percent
+from watch.passage.position import show_position
+from watch.render.glance import shuts_first
 
 WIDTH = 80
 NAME_WIDTH = 10
-
-
-def position(latitude_deg: float, longitude_deg: float) -> str:
-    """Degrees -> degrees and minutes as on a chart.
-
-    >>> position(36.5, -52.25)
-    '36°30.0′N 052°15.0′W'
-    """
-    lat_min, lon_min = round(abs(latitude_deg) * 600), round(abs((longitude_deg + 180.0) % 360.0 - 180.0) * 600)
-    lat = f"{lat_min // 600:02d}°{lat_min % 600 / 10:04.1f}′{'S' if latitude_deg < 0 else 'N'}"
-    east = (longitude_deg + 180.0) % 360.0 - 180.0 >= 0
-    return f"{lat} {lon_min // 600:03d}°{lon_min % 600 / 10:04.1f}′{'E' if east else 'W'}"
+SHELTER_KINDS = ("harbour", "anchorage", "lee")
 
 
 def as_text(orders: Orders) -> str:
@@ -50,8 +42,10 @@ def _lines(orders: Orders) -> Iterator[str]:
         yield from _plan(span, orders)
     if orders.shelters:
         yield from _title("SHELTER, HOLDING ON, RUNNING OFF")
-        for shelter in orders.shelters:
-            yield from _wrap(f"{shelter.rank}. {shelter.name}: {shelter.words}", "   ")
+        for words, same in groupby(orders.shelters, key=lambda s: s.words):
+            alike = list(same)
+            names = ", ".join(s.name for s in alike)
+            yield from _wrap(f"{alike[0].rank}. {names}: {words}", "   ")
     yield from _title("WHAT WOULD CHANGE THESE ORDERS")
     for direction in orders.margin:
         yield from _wrap(f"- {_capital(direction.words)}.", "  ")
@@ -64,7 +58,7 @@ def _head(orders: Orders) -> Iterator[str]:
     ship = orders.ship_time
     yield f"NIGHT ORDERS for {orders.boat}"
     yield f"{ship.local(orders.made_at):%A %d %B %Y, %H:%M} ship's time ({ship.name}), {orders.made_at:%H:%M} UTC"
-    where = position(orders.latitude_deg, orders.longitude_deg)
+    where = show_position(orders.latitude_deg, orders.longitude_deg)
     arrive = f"; there about {when(orders, orders.arrival)}" if orders.arrival else ""
     yield from _wrap(f"At {where}; {orders.passage}, {orders.to_go_nm:.0f} miles to go{arrive}.", "")
     for used in orders.forecasts:
@@ -91,6 +85,9 @@ def _first(orders: Orders) -> Iterator[str]:
             f"{'NEXT':<{NAME_WIDTH}}{when(orders, job.start)}  {job.job}. Call {when(orders, job.call)}. "
             f"{_closes(job, orders)}.", " " * NAME_WIDTH
         )  # fmt: skip
+    first = shuts_first(orders)
+    if first is not None:
+        yield from _wrap(f"{'SHUTS':<{NAME_WIDTH}}first: {first.job}. {_closes(first, orders)}.", " " * NAME_WIDTH)
     if orders.night is not None:
         n = orders.night
         margin = "margin not known" if n.least_margin_kn is None else _margin(n.least_margin_kn)
@@ -101,6 +98,11 @@ def _first(orders: Orders) -> Iterator[str]:
             f"{'NIGHT':<{NAME_WIDTH}}dark {when(orders, n.dark_from)} to {when(orders, n.dark_to)}: {plans}; {margin}; {calls}{fore}.",
             " " * NAME_WIDTH,
         )
+    if orders.no_return is not None:
+        yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}NO RETURN after {when(orders, orders.no_return.time)}: {orders.no_return.words}.",
+                         " " * NAME_WIDTH)  # fmt: skip
+    elif any(s.kind in SHELTER_KINDS for s in orders.shelters):
+        yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}none that can be counted on; below is why.", " " * NAME_WIDTH)
     yield from _wrap(f"{'ENDS':<{NAME_WIDTH}}{when(orders, orders.ends_at)}: {orders.ends_reason}.", " " * NAME_WIDTH)
 
 

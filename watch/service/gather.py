@@ -12,9 +12,13 @@ from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
 from watch.forecast.grib import read
+from watch.orders.weights import Aims
+from watch.passage.land import load_land
 from watch.passage.position import parse_latitude, parse_longitude
 from watch.passage.route import Route
 from watch.passage.route_file import read_route
+from watch.passage.shelters import Shelter
+from watch.passage.shelters_file import read_shelters
 from watch.service.one_pass import Asked
 from watch.when import ShipTime
 
@@ -30,8 +34,10 @@ def gather(
     position: str | None,
     ship: ShipTime | None,
     hours: float | None,
+    shelter_paths: Sequence[Path] = (),
+    sea_room_nm: float | None = None,
 ) -> Asked:
-    """Files and options -> Asked. Raises BadInputError."""
+    """Files and options -> Asked. Land is only read with shelters, or when sea room is asked for. Raises BadInputError."""
     route = read_route(route_path)
     place = parse_position(position) if position is not None else None
     if place is None and route.departure is not None and route.departure < now:
@@ -39,7 +45,10 @@ def gather(
             "--position",
             [f'missing: she left at {route.departure:%Y-%m-%d %H:%M} UTC, so say where she is, like "36 30.0 N, 52 00.0 W"'],
         )
-    forecasts = read(list(gribs), box_of(route, place))
+    found = read_shelters(shelter_paths).shelters
+    box = box_of(route, place, found)
+    forecasts = read(list(gribs), box)
+    asks_land = bool(found) or sea_room_nm is not None
     return Asked(
         boat=boat,
         route=route,
@@ -50,6 +59,10 @@ def gather(
         latitude=None if place is None else place[0],
         longitude=None if place is None else place[1],
         hours=hours,
+        shelters=found,
+        land=load_land(box.south, box.north, box.west, box.east) if asks_land else None,
+        sea_room=sea_room_nm is not None,
+        aims=Aims() if sea_room_nm is None else Aims(sea_room_nm=sea_room_nm),
     )
 
 
@@ -75,9 +88,10 @@ def _degrees(text: str, *, latitude: bool) -> float:
     return value
 
 
-def box_of(route: Route, place: tuple[float, float] | None) -> Box:
-    """The box round what is left of the route, with a margin."""
-    points = [(w.latitude, w.longitude) for w in route.waypoints] + ([place] if place else [])
+def box_of(route: Route, place: tuple[float, float] | None, shelters: Sequence[Shelter] = ()) -> Box:
+    """The box round the route, where she is and the shelters, with a margin."""
+    sought = [(s.latitude, s.longitude) for s in shelters]
+    points = sought + [(w.latitude, w.longitude) for w in route.waypoints] + ([place] if place else [])
     return Box.around(np.array([p[0] for p in points]), np.array([p[1] for p in points]), miles=MARGIN_NM)
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from watch.boat.rig import Rig
-from watch.orders.carry import speed_table
-from watch.passage.carriage import Carriage, Mode
+from watch.orders.carriages import carriage_of
+from watch.passage.carriage import Carriage
 from watch.passage.track import Track, sail
 from watch.weather.plain import central_wind
 from watch.weather.scenarios import usable
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from watch.service.one_pass import Asked
 
 Ints = NDArray[np.int64]
-MODES = {"run off": Mode.RUN_OFF, "heave to": Mode.HEAVE_TO, "lie to a drogue": Mode.DROGUE}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,24 +35,6 @@ class Going:
     def carriages(self) -> tuple[Carriage, ...]:
         """One for each rig state."""
         return tuple(carriage_of(self.rig, i) for i in range(len(self.rig.states)))
-
-
-def carriage_of(rig: Rig, state: int) -> Carriage:
-    """How she goes in a rig state: by her speed table and its sail plan's factor, or as a mode says."""
-    plan, mode, boat = rig.plans[state], rig.mode_of(state), rig.boat
-    assert plan is not None
-    table = speed_table(plan.speed or boat.speed)
-    factor = plan.speed_factor if plan.speed_factor is not None else 1.0
-    if mode is None:
-        return Carriage(table=table, factor=factor, closest_deg=plan.closest_deg or boat.boat.closest_deg)
-    if mode.name == "motor":
-        return Carriage(steady_kn=mode.drift_kn)
-    return Carriage(
-        mode=MODES[mode.name],
-        steady_kn=mode.drift_kn,
-        wind_angle_deg=mode.wind_angle_deg,
-        drift_from_wind_deg=mode.drift_from_wind_deg,
-    )
 
 
 def sail_along(going: Going, carried: Ints) -> Track:

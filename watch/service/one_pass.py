@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from watch.boat.model import BoatFile
 from watch.boat.rig import Rig, RigState, rig_from
 from watch.faults import BadInputError
-from watch.forecast.contract import Forecast, Name
+from watch.forecast.contract import PARTLY, Forecast, Name
 from watch.orders.carry import speed_table
 from watch.orders.compose import Setting, compose
 from watch.orders.document import ForecastUsed, Orders
@@ -21,12 +21,15 @@ from watch.orders.margin import margin_of
 from watch.orders.outlook import outlook
 from watch.orders.schedule import Night, Schedule, make_schedule, quick_carried
 from watch.orders.weights import Aims, Weights
+from watch.passage.land import Land
 from watch.passage.light import Light, Sky, light_along
 from watch.passage.route import Route
+from watch.passage.shelters import Shelter
 from watch.passage.speed import apparent
 from watch.passage.track import Track
 from watch.service.aboard import Steps, asleep, height_factor, met_of
 from watch.service.going import Going, distance_apart_nm, sail_along
+from watch.service.sheltering import with_shelters
 from watch.weather.errors import Widening
 from watch.weather.following import Caution, following_sea
 from watch.weather.look import Where
@@ -43,7 +46,8 @@ AGREE_NM = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """Everything a pass is made from."""
+    """Everything a pass is made from. land: the mask of land round it, wanted with shelters or when sea room is asked for; None when it is
+    not known, which is then said."""
 
     boat: BoatFile
     route: Route
@@ -54,6 +58,9 @@ class Asked:
     latitude: float | None = None
     longitude: float | None = None
     hours: float | None = None
+    shelters: tuple[Shelter, ...] = ()
+    land: Land | None = None
+    sea_room: bool = False
     aims: Aims = field(default_factory=Aims)
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
@@ -78,7 +85,8 @@ def one_pass(asked: Asked) -> Pass:
     going = Going(asked=asked, rig=rig, start=start, steps=steps)
     track, scenarios, night, agreed = _agree(asked, rig, going)
     schedule = make_schedule(night)
-    orders = compose(schedule, scenarios, margin_of(schedule), _setting(asked, night, track, scenarios, agreed))
+    setting = with_shelters(asked, _setting(asked, night, track, scenarios, agreed), schedule, track)
+    orders = compose(schedule, scenarios, margin_of(schedule), setting)
     return Pass(orders=orders, schedule=schedule, scenarios=scenarios, track=track, faults=tuple(broken(orders)))
 
 
@@ -157,10 +165,12 @@ def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, ag
     steps = night.met.steps
     light = light_along(track.time, track.latitude, track.longitude)
     missing = list(scenarios.attrs["notes"])
-    missing += [note for f in usable(asked.forecasts) for note in f.notes]
+    unknown = bool(np.asarray(track.unknown)[:steps].any())
+    leaves = unknown or steps < len(track.time) - 1
+    missing += [note for f in usable(asked.forecasts) for note in f.notes if leaves or not note.startswith(PARTLY)]
     if not agreed:
         missing.append("Track and sail plans did not fully agree: where she is when the weather comes may be some miles out.")
-    if bool(np.asarray(track.unknown)[:steps].any()):
+    if unknown:
         missing.append("For part of the track the wind is not known; she is taken to go on as before.")
     where = where_of(track)
     plain = plain_along(asked.forecasts, where)
@@ -225,7 +235,7 @@ def _height(boat: BoatFile) -> str:
 def _used(asked: Asked) -> tuple[ForecastUsed, ...]:
     return tuple(
         ForecastUsed(
-            centre=f.centre,
+            centre=f.centre if not f.centre.isdigit() else f"centre {f.centre}" if f.centre != "255" else "no centre named",
             run=f.run,
             kind="one run" if f.kind == "single" else f"{f.fields[Name.U10_MS].sizes['member']} members",
             age_hours=round((asked.now - f.run) / timedelta(hours=1), 2),

@@ -19,8 +19,8 @@ class Widening:
     """
 
     lead_h: tuple[float, ...] = (0.0, 12.0, 24.0, 48.0, 72.0, 120.0)
-    strength_ms: tuple[float, ...] = (0.8, 1.2, 1.5, 1.9, 2.4, 3.3)
-    strength_share: float = 0.10
+    strength_ms: tuple[float, ...] = (0.7, 1.0, 1.3, 1.7, 2.2, 3.0)
+    strength_share: float = 0.08
     timing_h: tuple[float, ...] = (0.3, 0.8, 1.3, 2.3, 3.5, 6.0)
     place_nm: tuple[float, ...] = (5.0, 12.0, 20.0, 35.0, 50.0, 85.0)
     gust_share: float = 0.2

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from watch.forecast.contract import Forecast, Name
 from watch.weather import sample
-from watch.weather.near_fronts import near_cold_front
 from watch.weather.sea import sea_from_wind, steepness
 from watch.weather.squalls import BASIS_WORDS, Basis, SquallInputs, squall_outlook
 from watch.weather.wind import gust_factor
@@ -90,7 +89,7 @@ def gust_excess_ms(forecast: Forecast, at: Spots, mean_ms: Floats, notes: list[s
 def linear(everything: Sequence[Forecast], forecast: Forecast, name: Name, at: Spots) -> Floats:
     """(S, T): a field interpolated plainly, from the run itself or, where it lacks it, from the newest run that has it."""
     found = np.full(at.shape, np.nan)
-    for source in _sources(everything, forecast, name):
+    for source in sources(everything, forecast, name):
         more = _find(lambda t, la, lo, s=source: sample.at(s.fields[name], t, la, lo), at)  # type: ignore[misc]
         found = np.where(np.isfinite(found), found, more)
         if np.isfinite(found).all():
@@ -98,7 +97,8 @@ def linear(everything: Sequence[Forecast], forecast: Forecast, name: Name, at: S
     return found
 
 
-def _sources(everything: Sequence[Forecast], forecast: Forecast, name: Name) -> list[Forecast]:
+def sources(everything: Sequence[Forecast], forecast: Forecast, name: Name) -> list[Forecast]:
+    """The run itself, when it has a field, and then the others that have it, newest first."""
     others = sorted((f for f in everything if f is not forecast and f.has(name)), key=lambda f: f.run, reverse=True)
     return ([forecast] if forecast.has(name) else []) + others
 
@@ -114,7 +114,7 @@ def sea(
     """Adds sea_m, period_s, steepness: from wave fields; where there are none, raised by each scenario's own wind (said)."""
     height = np.full(at.shape, np.nan)
     period = np.full(at.shape, np.nan)
-    for source in _sources(everything, forecast, Name.SEA_M):
+    for source in sources(everything, forecast, Name.SEA_M):
         more = _find(lambda t, la, lo, s=source: sample.strongest(s.fields[Name.SEA_M], t, la, lo), at)  # type: ignore[misc]
         if source.has(Name.PERIOD_S):
             spell = _find(lambda t, la, lo, s=source: sample.at(s.fields[Name.PERIOD_S], t, la, lo), at)  # type: ignore[misc]
@@ -144,11 +144,8 @@ def _raised(series: dict[str, Floats], time: Times) -> tuple[Floats, Floats]:
 ALOFT = (Name.U10_MS, Name.V10_MS, Name.U925_MS, Name.V925_MS, Name.U850_MS, Name.V850_MS, Name.U500_MS, Name.V500_MS)
 
 
-def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats,
-            past: tuple[Floats, Floats]) -> str:
+def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats) -> str:
     """Adds squall (S, T), 1 where a scenario has one, and raises its gust_ms there; -> in words, what the likelihood rests on.
-
-    past: mean_ms, from_deg (P) of the hours before, for the fronts in them.
 
     luck (S): a rank between 0 and 1; a scenario has a squall where the likelihood is above its luck, so that the share of the
     weathers with a squall is the likelihood itself. What the file does not have is not guessed: where it cannot tell, none is added.
@@ -159,10 +156,9 @@ def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast:
         SquallInputs(
             wind_ms=series["mean_ms"],
             gust_ms=series["gust_ms"],
-            gust_has_convection=_has_convection(forecast),
+            gust_has_convection=has_convection(forecast),
             cape_jkg=linear(everything, forecast, Name.CAPE_JKG, at),
             rain_mmh=rain,
-            cold_front=near_cold_front(series["mean_ms"], series["from_deg"], at.latitude[at.spot], past),
             **levels,
         )
     )
@@ -173,7 +169,7 @@ def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast:
     return BASIS_WORDS[Basis(int(np.bincount(outlook.basis.ravel()).argmax()))]
 
 
-def _has_convection(forecast: Forecast) -> bool:
+def has_convection(forecast: Forecast) -> bool:
     """Gusts that are the most of an interval come from models that add their convective part; instantaneous ones do not."""
     if not forecast.has(Name.GUST_MS):
         return False
@@ -183,7 +179,7 @@ def _has_convection(forecast: Forecast) -> bool:
 
 def _strongest(everything: Sequence[Forecast], forecast: Forecast, name: Name, at: Spots) -> Floats:
     """(S, T): the strongest of a field in each step, from the run itself or else the newest run that has it."""
-    for source in _sources(everything, forecast, name):
+    for source in sources(everything, forecast, name):
         return _find(lambda t, la, lo, s=source: sample.strongest(s.fields[name], t, la, lo), at)  # type: ignore[misc]
     return np.full(at.shape, np.nan)
 

@@ -29,13 +29,14 @@ def at(field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitude: Arr
     >>> hours = np.array(["2026-05-14T00:00", "2026-05-14T06:00"], dtype="datetime64[s]")
     >>> glass = xr.DataArray(np.array([[[[100000.0, 100200.0]] * 2, [[99400.0, 99600.0]] * 2]]), name="pressure_pa",
     ...     dims=("member", "time", "latitude", "longitude"),
-    ...     coords={"member": [0], "time": hours, "time_from": ("time", hours), "latitude": [30.0, 31.0], "longitude": [350.0, 351.0]})
+    ...     coords={"member": [0], "time": hours, "time_from": ("time", hours),
+    ...             "latitude": [30.0, 31.0], "longitude": [350.0, 351.0]})
     >>> at(glass, np.datetime64("2026-05-14T02:00"), 30.5, -9.5).tolist()
     [99900.0]
     """
     if _of_intervals(field):
         raise ValueError(f"{field.name} belongs to stretches of time: take strongest(), not at()")
-    points = _Points.of(field, time, latitude, longitude)
+    points = Points.of(field, time, latitude, longitude)
     first, share, known = _between(_seconds(field["time"].to_numpy()), points.time_s)
     return points.finish(points.between(first, share, [field], _itself), known)
 
@@ -58,7 +59,7 @@ def strongest(field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitu
     >>> strongest(gust, steps, 30.5, -9.5).tolist()
     [[12.0, 19.0, nan]]
     """
-    return _Points.of(field, time, latitude, longitude).over_the_step([field], _itself, minutes)
+    return Points.of(field, time, latitude, longitude).over_the_step([field], _itself, minutes)
 
 
 def plain_wind(forecast: Forecast, time: ArrayLike, latitude: ArrayLike, longitude: ArrayLike) -> tuple[Floats, Floats]:
@@ -83,7 +84,7 @@ def angle_at(field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitud
 
     Between 350 and 10 degrees lies 0, not 180. Arguments as for `at`.
     """
-    points = _Points.of(field, time, latitude, longitude)
+    points = Points.of(field, time, latitude, longitude)
     first, share, known = _between(_seconds(field["time"].to_numpy()), points.time_s)
     east, north = (points.between(first, share, [field], part) for part in (_east, _north))
     return points.finish(np.degrees(np.arctan2(east, north)) % 360.0, known)
@@ -101,7 +102,7 @@ def strong_mean(forecast: Forecast, time: ArrayLike, latitude: ArrayLike, longit
     u, v = forecast.fields[Name.U10_MS], forecast.fields[Name.V10_MS]
     if not all(np.array_equal(u[axis], v[axis]) for axis in u.dims):
         raise ValueError("the components of one wind stand on different axes: they cannot be put together")
-    return _Points.of(u, time, latitude, longitude).over_the_step([u, v], np.hypot, minutes)
+    return Points.of(u, time, latitude, longitude).over_the_step([u, v], np.hypot, minutes)
 
 
 def strong_gust(forecast: Forecast, time: ArrayLike, latitude: ArrayLike, longitude: ArrayLike, *,
@@ -171,7 +172,7 @@ def _along(axis: Floats, wanted: Floats) -> tuple[Indexes, Indexes, Floats, NDAr
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Points:
+class Points:
     """Where and when, laid on one grid: four corners in a flattened (latitude, longitude) and their weights, each [4, points]."""
 
     shape: tuple[int, ...]
@@ -181,10 +182,14 @@ class _Points:
     inside: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitude: ArrayLike) -> "_Points":
+    def of(cls, field: xr.DataArray, time: ArrayLike, latitude: ArrayLike, longitude: ArrayLike) -> "Points":
+        return cls.on(field["latitude"].to_numpy(), field["longitude"].to_numpy(), time, latitude, longitude)
+
+    @classmethod
+    def on(cls, lats: Floats, lons: Floats, time: ArrayLike, latitude: ArrayLike, longitude: ArrayLike) -> "Points":
+        """The same on a grid of these latitudes and longitudes [deg]."""
         when, lat, lon = np.broadcast_arrays(
             _seconds(time), np.asarray(latitude, dtype=np.float64), np.asarray(longitude, dtype=np.float64))
-        lats, lons = field["latitude"].to_numpy(), field["longitude"].to_numpy()
         turned = lons[0] + (lon.ravel() - lons[0]) % 360.0
         turned = np.where((turned > lons[-1] + NEAR_DEG) & (turned - 360.0 >= lons[0] - NEAR_DEG), turned - 360.0, turned)
         south, north, up, in_lat = _along(lats, lat.ravel())

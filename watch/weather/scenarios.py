@@ -6,6 +6,7 @@ documented errors of its lead time: strength, timing, place, gusts. Older runs a
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import xarray as xr
@@ -25,10 +26,10 @@ from watch.weather.errors import (
     normal_points,
 )
 from watch.weather.look import Spots, Where
-from watch.weather.near_fronts import past_wind
 from watch.when import Times, to_np
 
 Floats = NDArray[np.float64]
+FloatsOf = TypeVar("FloatsOf", NDArray[np.float32], NDArray[np.float64])
 
 STRENGTH, TIMING, EAST, NORTH, GUST, SEA, SQUALL = range(7)
 NM_PER_DEG = 60.0
@@ -66,14 +67,41 @@ def make_scenarios(forecasts: Sequence[Forecast], where: Where, widening: Wideni
     Missing is NaN. Raises NoWindError.
     """
     widening = widening or Widening()
+    notes: list[str] = []
+    parts = [_part(drawn, forecasts, where, widening, notes) for drawn in draw(forecasts)]
+    return _together(parts, where, tuple(dict.fromkeys(notes)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """What is drawn for one run, wherever it is then looked at: how many scenarios, and where each stands in the spread of errors.
+
+    z (S, 7): standard deviations, columns STRENGTH to SQUALL. own_weight: of the run beside others. single: one run to be widened.
+    """
+
+    forecast: Forecast
+    own_weight: float
+    single: bool
+    z: Floats
+
+    @property
+    def count(self) -> int:
+        return len(self.z)
+
+
+def draw(forecasts: Sequence[Forecast]) -> list[Drawn]:
+    """Forecasts -> what is drawn for each that is used, in the order of the scenarios. Raises NoWindError."""
     used = usable(forecasts)
     if not used:
         raise NoWindError("no forecast has wind at 10 m; fetch one with 10 m wind in it")
     newest = max(f.run for f in used)
-    notes: list[str] = []
-    past = past_wind(used, where.time, where.latitude, where.longitude)
-    parts = [_part(f, used, forecasts, where, widening, _own_weight(f, used), f.run == newest, past, notes) for f in used]
-    return _together(parts, where, tuple(dict.fromkeys(notes)))
+    drawn = []
+    for f in used:
+        single = f.kind == "single"
+        alone = f.run == newest and not any(o.kind == "ensemble" and o.run == f.run for o in used)
+        count = (SINGLE_SCENARIOS if alone else OLDER_SCENARIOS) if single else f.fields[Name.U10_MS].sizes["member"]
+        drawn.append(Drawn(forecast=f, own_weight=_own_weight(f, used), single=single, z=normal_points(count, 7)))
+    return drawn
 
 
 def usable(forecasts: Sequence[Forecast]) -> list[Forecast]:
@@ -90,36 +118,24 @@ def _own_weight(forecast: Forecast, used: Sequence[Forecast]) -> float:
     return float(weight)
 
 
-def _part(
-    forecast: Forecast,
-    used: Sequence[Forecast],
-    everything: Sequence[Forecast],
-    where: Where,
-    widening: Widening,
-    own_weight: float,
-    newest: bool,
-    past: tuple[Floats, Floats],
-    notes: list[str],
-) -> Part:
+def _part(drawn: Drawn, everything: Sequence[Forecast], where: Where, widening: Widening, notes: list[str]) -> Part:
+    forecast, single, z = drawn.forecast, drawn.single, drawn.z
     lead_h = (where.time - to_np(forecast.run)) / np.timedelta64(3600, "s")
-    single = forecast.kind == "single"
-    alone = not any(o.kind == "ensemble" and o.run == forecast.run for o in used)
-    count = (SINGLE_SCENARIOS if newest and alone else OLDER_SCENARIOS) if single else forecast.fields[Name.U10_MS].sizes["member"]
-    z = normal_points(count, 7)
     at = _spots(forecast, where, z, lead_h, widening, single)
     series = look.wind(forecast, at)
     excess = look.gust_excess_ms(forecast, at, series["mean_ms"], notes)
     if single:
-        _strengthen(series, z, lead_h, widening)
+        for name in ("mean_ms", "low_ms"):
+            series[name] = strengthened(series[name], z[:, STRENGTH, None], lead_h, widening)
     series["gust_ms"] = series["mean_ms"] + excess * (np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0) if single else 1.0)
     series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at)
     series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at)
     look.sea(series, everything, forecast, at, where.time, notes)
     if single:
         series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
-    basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]), past)
+    basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]))
     label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
-    return Part(label=label, own_weight=own_weight, step_h=_own_step_h(forecast), series=series, squall_basis=basis)
+    return Part(label=label, own_weight=drawn.own_weight, step_h=_own_step_h(forecast), series=series, squall_basis=basis)
 
 
 def _spots(forecast: Forecast, where: Where, z: Floats, lead_h: Floats, widening: Widening, single: bool) -> Spots:
@@ -155,14 +171,13 @@ def _own_step_h(forecast: Forecast) -> float:
     return float(np.median(np.diff(time))) / 3600.0 if len(time) > 1 else 1.0
 
 
-def _strengthen(series: dict[str, Floats], z: Floats, lead_h: Floats, widening: Widening) -> None:
-    """Mean wind made stronger or weaker by the error of its lead; never below nothing."""
-    width = widening.at(widening.strength_ms, lead_h)
-    for name in ("mean_ms", "low_ms"):
-        wider = np.maximum(width, widening.strength_share * series[name])
-        # in light airs the error is less than the wind itself: no calm is turned into a gale by arithmetic
-        wider = np.minimum(wider, 0.3 + 0.35 * series[name])
-        series[name] = np.maximum(series[name] + z[:, STRENGTH, None] * wider, 0.0)
+def strengthened(wind_ms: FloatsOf, z: FloatsOf | float, lead_h: Floats, widening: Widening) -> FloatsOf:
+    """Mean wind made stronger or weaker by z standard deviations of the error of its lead; never below nothing."""
+    wider = np.maximum(widening.at(widening.strength_ms, lead_h).astype(wind_ms.dtype), widening.strength_share * wind_ms)
+    # in light airs the error is less than the wind itself: no calm is turned into a gale by arithmetic
+    wider = np.minimum(wider, 0.3 + 0.35 * wind_ms)
+    stronger: FloatsOf = np.maximum(wind_ms + z * wider, 0.0)
+    return stronger
 
 
 def _together(parts: Sequence[Part], where: Where, notes: tuple[str, ...]) -> xr.Dataset:

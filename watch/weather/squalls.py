@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from watch.units import Floats, kn_to_ms
 from watch.weather.series import ramp
-from watch.weather.wind import GUST_FACTORS, Exposure, gust_factor
+from watch.weather.wind import gust_factor
 from watch.when import Times, from_np
 
 # The definition: source squall-1.
@@ -36,9 +36,6 @@ CEILING = {
     "gustiness": 0.4, "rain alone": 0.25,
 }
 FRONT_SHARE = 0.35  # chance that a cold front passing brings a squall by itself
-# The wind that has risen so much lasts a minute: its gust is so much more (source gust-1). Squalls at fronts in hourly reports had
-# 1.09 in the middle, those far from fronts 1.04 (source squall-5), so that there the bare rise is kept.
-FRONT_GUST = GUST_FACTORS[Exposure.SEA][60]
 LEAST_MEAN_MS = 3.0  # below it the ratio of gust to mean says nothing
 WORDS = ((0.1, "squalls not expected"), (0.3, "squalls possible"), (0.5, "squalls a real chance"), (np.inf, "squalls likely"))
 
@@ -88,7 +85,7 @@ class SquallInputs:
 
     wind_ms, gust_ms: 10 m mean and gust [m/s]. gust_has_convection: the gust field already has its convective part (ECMWF 10fg
     has, GFS GUST has not): nothing is added to it then. cape_jkg [J/kg], rain_mmh [mm/h, kg m-2 h-1]. u10 ... v500 [m/s].
-    cold_front: how surely a cold front is near, 0..1 (True is 1): see watch.weather.near_fronts.
+    cold_front: a cold front passes within the step (bool).
     """
 
     wind_ms: ArrayLike
@@ -225,7 +222,7 @@ def squall_outlook(inputs: SquallInputs) -> SquallOutlook:
     """
     wind = np.asarray(inputs.wind_ms, dtype=float)
     given = [np.nan if getattr(inputs, n) is None else np.asarray(getattr(inputs, n), dtype=float) for n in FIELDS]
-    front = np.asarray(0.0 if inputs.cold_front is None else inputs.cold_front, dtype=float)
+    front = np.asarray(False if inputs.cold_front is None else inputs.cold_front, dtype=bool)
     wind, front, *rest = np.broadcast_arrays(wind, front, *given)
     f = dict(zip(FIELDS, rest, strict=True))
     deep = np.hypot(f["u500_ms"] - f["u10_ms"], f["v500_ms"] - f["v10_ms"])
@@ -234,10 +231,8 @@ def squall_outlook(inputs: SquallInputs) -> SquallOutlook:
     for step in reversed(steps):
         here = ~np.isnan(steps[step])
         likelihood, basis = np.where(here, steps[step], likelihood), np.where(here, int(step), basis).astype(np.int8)
-    likelihood = np.where(front > 0.0, 1.0 - (1.0 - np.nan_to_num(likelihood)) * (1.0 - FRONT_SHARE * front), likelihood)
-    gust = _squall_gust_ms(wind, f, inputs.gust_has_convection)
-    gust = np.where(front > 0.0, np.maximum(gust, FRONT_GUST * (wind + RISE_MS)), gust)
-    return SquallOutlook(likelihood=likelihood, gust_ms=gust, basis=basis)
+    likelihood = np.where(front, 1.0 - (1.0 - np.nan_to_num(likelihood)) * (1.0 - FRONT_SHARE), likelihood)
+    return SquallOutlook(likelihood=likelihood, gust_ms=_squall_gust_ms(wind, f, inputs.gust_has_convection), basis=basis)
 
 
 def _steps(wind: Floats, f: dict[str, Floats], deep_shear: Floats) -> dict[Basis, Floats]:
