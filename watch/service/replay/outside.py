@@ -61,8 +61,8 @@ class Felt:
     def carries(self, steps: int, factor: float = 1.0) -> Bools:
         """(N): the states whose limits held in each of the last steps, had the wind been so many times as strong. Unknown: none."""
         last = slice(-steps, None)
-        working = (self.mean_kn[:, last] * factor <= self.working_kn[:, last]).all(axis=1)
-        held: Bools = working & (self.gust_kn[:, last] * factor <= self.hard_kn[:, last]).all(axis=1)
+        working = self.mean_kn[:, last] * factor <= self.working_kn[:, last]
+        held: Bools = np.all(working & (self.gust_kn[:, last] * factor <= self.hard_kn[:, last]), axis=1)
         return held
 
     def over_hard_kn(self) -> Floats:
@@ -99,7 +99,7 @@ class Outside:
             job = edge.job
             if job.name in columns:
                 continue
-            bad = np.logical_or.reduce(list(outside(job, self.met, apparent=self.judged.night.apparent).values()))[0]
+            bad = np.any(list(outside(job, self.met, apparent=self.judged.night.apparent).values()), axis=0)[0]
             ok = np.zeros(steps, dtype=bool)
             for t in range(1, steps):
                 ok[t] = not bad[max(0, t - LOOK_STEPS) : t].any()

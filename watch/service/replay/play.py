@@ -77,7 +77,7 @@ def play(outside: Outside, policy: Policy) -> Played:
 
 def _first_possible(outside: Outside, step: int, state: int, edges: tuple[int, ...]) -> tuple[int | None, list[int]]:
     """The first edge that can be begun, and the edges before it that could not."""
-    vain = []
+    vain: list[int] = []
     for edge in edges:
         if outside.ship.rig.edges[edge].origin != state:
             raise ValueError(f"a policy wants “{outside.ship.rig.edges[edge].job.name}” from a state she is not in")

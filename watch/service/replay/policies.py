@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ NAMES = ("ours", "reactive", "never", "foresight")
 RUNS = 3  # the newest forecast and the two before
 LOOK_AHEAD_STEPS = 96 * STEPS_PER_HOUR
 SEEN_STEPS = 6 * STEPS_PER_HOUR
+NO_RUN = datetime.min.replace(tzinfo=UTC)
 BAR_STEPS = 3  # a job found impossible is not planned again for half an hour
 
 
@@ -77,12 +78,12 @@ def _standing(known: Known, plan: Plan | None) -> Plan:
     """The plan as it stands, or a new one when there is reason for it."""
     forecasts = sorted(known.forecasts, key=lambda f: f.run, reverse=True)[:RUNS]
     if not forecasts:
-        return Plan(run=datetime.min, made=known.step, moves=(), barred={})
+        return Plan(run=NO_RUN, made=known.step, moves=(), barred={})
     barred = {} if plan is None else {name: step for name, step in plan.barred.items() if step > known.step}
-    barred |= {name: known.step + BAR_STEPS for name in known.refused}
-    stands = plan is not None and plan.run == forecasts[0].run and not known.refused
-    if stands and (not plan.moves or known.ship.rig.edges[plan.moves[0].edge].origin == known.state):
-        return plan
+    barred |= dict.fromkeys(known.refused, known.step + BAR_STEPS)
+    if plan is not None and plan.run == forecasts[0].run and not known.refused:
+        if not plan.moves or known.ship.rig.edges[plan.moves[0].edge].origin == known.state:
+            return plan
     return Plan(run=forecasts[0].run, made=known.step, moves=_planned(known, forecasts, barred), barred=barred)
 
 

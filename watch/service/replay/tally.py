@@ -9,6 +9,7 @@ from watch.boat.model import Place
 from watch.boat.rig import Rig
 from watch.orders.schedule import over_limits
 from watch.orders.solve import Problem
+from watch.orders.windows import outside as outside_limits
 from watch.service.replay.outside import Outside
 from watch.service.replay.play import Played, Wanted
 from watch.service.replay.policies import true_problem
@@ -77,8 +78,6 @@ def tally(outside: Outside, played: Played) -> Tally:
 
 def _overtaken(outside: Outside, edge: int, begins: int, done: int) -> bool:
     """Whether the weather passed a job's own limits while it was in hand."""
-    from watch.orders.windows import outside as outside_limits
-
     bad = outside_limits(outside.ship.rig.edges[edge].job, outside.met, apparent=outside.judged.night.apparent)
     return any(bool(b[0, begins:done].any()) for b in bad.values())
 
@@ -103,7 +102,8 @@ def impossible(outside: Outside, played: Played) -> list[Wanted]:
 def makes_sail(rig: Rig, edge: int) -> bool:
     """Whether a job leads to a state with a lower hard limit."""
     before, after = (rig.plans[state] for state in (rig.edges[edge].origin, rig.edges[edge].target))
-    assert before is not None and after is not None
+    assert before is not None
+    assert after is not None
     return min(limit.hard_kn for limit in after.limits) < min(limit.hard_kn for limit in before.limits)
 
 
