@@ -81,10 +81,15 @@ def _standing(known: Known, plan: Plan | None) -> Plan:
         return Plan(run=NO_RUN, made=known.step, moves=(), barred={})
     barred = {} if plan is None else {name: step for name, step in plan.barred.items() if step > known.step}
     barred |= dict.fromkeys(known.refused, known.step + BAR_STEPS)
-    if plan is not None and plan.run == forecasts[0].run and not known.refused:
-        if not plan.moves or known.ship.rig.edges[plan.moves[0].edge].origin == known.state:
-            return plan
+    same_run = plan is not None and plan.run == forecasts[0].run
+    if plan is not None and same_run and not known.refused and _fits(known, plan):
+        return plan
     return Plan(run=forecasts[0].run, made=known.step, moves=_planned(known, forecasts, barred), barred=barred)
+
+
+def _fits(known: Known, plan: Plan) -> bool:
+    """Whether the next move of a plan can be made from the state she is in."""
+    return not plan.moves or known.ship.rig.edges[plan.moves[0].edge].origin == known.state
 
 
 def _planned(known: Known, forecasts: list[Forecast], barred: Mapping[str, int]) -> tuple[Move, ...]:
