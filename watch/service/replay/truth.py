@@ -84,6 +84,16 @@ class Truth:
     def steps(self) -> int:
         return len(self.mean_ms)
 
+    def known_steps(self) -> int:
+        """For how many steps from the first on wind and gust are known."""
+        known = np.isfinite(self.mean_ms) & np.isfinite(self.gust_ms)
+        return self.steps if known.all() else int(np.argmin(known))
+
+    def cut(self, steps: int) -> "Truth":
+        """The first so many steps."""
+        series = {name: getattr(self, name)[:steps] for name in ("mean_ms", "gust_ms", "from_deg", "pressure_pa", "sea_m", "steepness")}
+        return Truth(label=self.label, way=self.way.part(0, steps), **series)
+
     def scenarios(self) -> xr.Dataset:
         """The truth as the only scenario, as `watch.weather.scenarios` gives them (only what a boat meets)."""
         series = {"mean_ms": self.mean_ms, "gust_ms": self.gust_ms, "low_ms": self.mean_ms, "from_deg": self.from_deg,
