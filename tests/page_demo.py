@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 
-from watch.cli import _demo, _passed
+from watch.commands.orders import demo_given, passed_with
 from watch.orders.document import Orders, ShelterOrder
 from watch.render.page_parts import HealthPart, PageAlert, PageHealth
 from watch.service.web import Latest
@@ -12,7 +12,7 @@ from watch.service.web import Latest
 
 @cache
 def demo_orders() -> Orders:
-    made: Orders = _passed(**{**_demo(), "hours": 44.0}).orders
+    made: Orders = passed_with(**{**demo_given(), "hours": 44.0}).orders
     return made
 
 

@@ -10,7 +10,7 @@ ROWS = {
     "units": 1, "when": 1, "faults": 1, "ready": 1,
     "boat": 2, "passage": 2, "forecast": 2,
     "weather": 3, "orders": 4, "instruments": 5, "alerts": 6, "render": 7, "service": 8,
-    "cli": 9, "__main__": 10, "__init__": 0,
+    "commands": 9, "cli": 10, "__main__": 11, "__init__": 0,
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "watch", "config", "tests", "fixtures"}
 MODULES = sorted((ROOT / "watch").rglob("*.py"))

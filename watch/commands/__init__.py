@@ -1,0 +1,1 @@
+"""What can be asked of the watch, one command a module: parse, call, print."""
