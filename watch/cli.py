@@ -10,6 +10,7 @@ COMMANDS = {
     "why": "orders:why",
     "why-demo": "orders:why_demo",
     "check": "check:check",
+    "replay": "replay:replay",
 }
 """Name -> module in watch.commands, and the command in it; in the order in which help lists them."""
 

@@ -46,4 +46,5 @@ def gap_closed(results: Sequence[Mapping[str, Tally]], what: str) -> Gap:
 
 def _ratio(part: Floats, whole: Floats) -> Floats:
     """part / whole, NaN where there is no whole worth the name."""
-    return np.divide(part, whole, out=np.full(part.shape, np.nan), where=whole > 0.0)
+    shares: Floats = np.divide(part, whole, out=np.full(part.shape, np.nan), where=whole > 0.0)
+    return shares

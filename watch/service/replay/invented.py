@@ -29,6 +29,6 @@ class InventedStorms:
     def key(self) -> dict[str, object]:
         return {"weather": "invented storms", "every_h": self.every_h, "delay_h": self.delay_h, **self.asking.key()}
 
-    def __call__(self, seed: int) -> Result:
-        passage = storm_passage(storms(), seed, self.every_h, self.delay_h)
-        return Result(name=str(seed), tallies=play_all(passage, self.asking))
+    def __call__(self, seed: str) -> Result:
+        passage = storm_passage(storms(), int(seed), self.every_h, self.delay_h)
+        return Result(name=seed, tallies=play_all(passage, self.asking))
