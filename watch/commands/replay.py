@@ -1,5 +1,6 @@
 """(I/O) What would have become of her, had she followed these orders? Weathers that happen, played under several ways to decide."""
 
+import io
 import json
 import os
 import sys
@@ -100,7 +101,7 @@ def _played(work: Any, names: Sequence[str], keep: Path | None, workers: int, da
     done = {result.name: result for result in before if result.name in names}
     rest = [name for name in names if name not in done]
     found: Iterator[Result] = over_dask(work, rest, dask) if dask else over_cores(work, rest, workers)
-    with click.progressbar(length=len(names), label="Passages", file=sys.stderr, show_pos=True) as bar:
+    with _bar(len(names)) as bar:
         bar.update(len(done))
         try:
             for result in found:
@@ -110,7 +111,15 @@ def _played(work: Any, names: Sequence[str], keep: Path | None, workers: int, da
                 bar.update(1)
         except KeyboardInterrupt:
             click.echo(err=True)
+            if keep:
+                done = {result.name: result for result in open_kept(keep, work.key())[1] if result.name in names}
     return done
+
+
+def _bar(length: int) -> Any:
+    """A progress bar on a terminal's standard error; elsewhere nothing is drawn."""
+    out = sys.stderr if sys.stderr.isatty() else io.StringIO()
+    return click.progressbar(length=length, label="Passages", file=out, show_pos=True)
 
 
 def _invented(given: dict[str, Any]) -> tuple[Any, list[str], str]:

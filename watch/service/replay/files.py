@@ -49,6 +49,7 @@ class PassagesFromFiles:
 
     def starts(self, first: datetime, count: int, apart_h: float) -> list[str]:
         """So many starts, so many hours apart. Raises BadInputError when the last is later than what happened is known."""
+        _earlier(self)  # what is wrong with these files is said before anything is played
         last, ends = first + timedelta(hours=(count - 1) * apart_h), from_np(_happened(self).fields[Name.U10_MS]["time"].values[-1])
         if last >= ends:
             raise BadInputError("--starts", [f"the last would be at {last:%Y-%m-%d %H:%M} UTC, and what happened is known until {ends:%Y-%m-%d %H:%M}"])
