@@ -28,13 +28,15 @@ LOOK_STEPS = 2  # a job is begun on the last twenty minutes: the squall that has
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ship:
-    """What she knows without any weather: her rig, from the state she begins in (state 0), her way, and what she asks for."""
+    """What she knows without any weather: her rig, from the state she begins in (state 0), her way, and what she asks for. compares:
+    whether the orders are also corrected by her own wind and glass."""
 
     rig: Rig
     way: Steps
     aims: Aims = field(default_factory=Aims)
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
+    compares: bool = True
 
     @property
     def ship_time(self) -> ShipTime:
@@ -68,6 +70,12 @@ class Felt:
     def over_hard_kn(self) -> Floats:
         """(N): knots over the hard limit in the last step; unknown is far over."""
         return np.nan_to_num(np.maximum(self.gust_kn[:, -1] - self.hard_kn[:, -1], 0.0), nan=np.inf)
+
+    def near_kn(self, factor: float) -> tuple[Floats, Floats]:
+        """(N), (N): knots over the hard and the working limit in the last step, had the wind been so many times as strong."""
+        hard, working = (np.maximum(factor * wind[:, -1] - limit[:, -1], 0.0)
+                         for wind, limit in ((self.gust_kn, self.hard_kn), (self.mean_kn, self.working_kn)))  # fmt: skip
+        return np.nan_to_num(hard, nan=np.inf), np.nan_to_num(working, nan=np.inf)
 
     def over_working_kn(self) -> Floats:
         return np.nan_to_num(np.maximum(self.mean_kn[:, -1] - self.working_kn[:, -1], 0.0), nan=np.inf)
@@ -123,7 +131,7 @@ class Outside:
         """What is known at the beginning of a step."""
         return Known(
             step=step, state=state, refused=refused, ship=self.ship, can=self.can[step], felt=self.felt.until(step),
-            made_good=np.array([c.made_good_kn[max(step - 1, 0)] for c in self.judged.carriage.of_state]),
+            seen=self.truth.cut(step), made_good=np.array([c.made_good_kn[max(step - 1, 0)] for c in self.judged.carriage.of_state]),
             forecasts=tuple(f for at, f in self.arrivals if at <= step),
             asleep=bool(self.judged.night.asleep[step]),
         )  # fmt: skip
@@ -133,7 +141,7 @@ class Outside:
 class Known:
     """All that a policy may look at, at the beginning of step `step` (>= 1). refused: jobs it wanted the step before, and could not do.
 
-    can (E): which jobs can be begun now. felt: the wind met so far and her limits in it. made_good (N): knots made good under each
+    can (E): which jobs can be begun now. seen: the weather so far; felt: its wind with her limits in it. made_good (N): knots made good under each
     state in the last step's wind. forecasts: those aboard by now. asleep: her sleeping hours.
     """
 
@@ -142,6 +150,7 @@ class Known:
     refused: frozenset[str]
     ship: Ship
     can: Bools
+    seen: Truth
     felt: Felt
     made_good: Floats
     forecasts: tuple[Forecast, ...]

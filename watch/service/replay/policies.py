@@ -2,27 +2,24 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
 
-from watch.forecast.contract import Forecast
-from watch.orders.schedule import problem_of, quick_moves
+from watch.orders.schedule import problem_of
 from watch.orders.solve import Move, Problem, backward, trace
-from watch.service.aboard import met_of
 from watch.service.replay import thresholds
 from watch.service.replay.outside import Known, Outside
+from watch.service.replay.planning import Weathers, planned, weathers_of
 from watch.service.replay.play import Choice, Policy
-from watch.weather.look import Where
-from watch.weather.scenarios import make_scenarios
 from watch.when import STEPS_PER_HOUR
 
 NAMES = ("ours", "reactive", "never", "foresight")
 RUNS = 3  # the newest forecast and the two before
-LOOK_AHEAD_STEPS = 96 * STEPS_PER_HOUR
+RENEW_STEPS = 3 * STEPS_PER_HOUR  # how often her own instruments are held against the forecast between two of them
 SEEN_STEPS = 6 * STEPS_PER_HOUR
-NO_RUN = datetime.min.replace(tzinfo=UTC)
+NEAR = 1.0
+WORKING = False
 BAR_STEPS = 3  # a job found impossible is not planned again for half an hour
 
 
@@ -45,9 +42,9 @@ def reactive(known: Known, memory: Any) -> Choice:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """The orders that stand: from which run, made at which step, the moves still to come (steps of the whole replay)."""
+    """The orders that stand: from which weathers, made at which step, the moves still to come (steps of the whole replay)."""
 
-    run: datetime
+    weathers: Weathers | None
     made: int
     moves: tuple[Move, ...]
     barred: Mapping[str, int]
@@ -60,9 +57,13 @@ def ours(known: Known, memory: Plan | None) -> Choice:
     due = [move.edge for move in plan.moves[:1] if move.begins <= known.step and _seen_fit(known, move.edge)]
     if due and known.ship.rig.edges[due[0]].job.name not in known.refused:
         return Choice(edges=tuple(due), memory=replace(plan, moves=plan.moves[1:]) if known.can[due[0]] else plan)
-    if known.felt.over_hard_kn()[known.state] > 0.0:
-        return Choice(edges=thresholds.shorten(known)[0], memory=plan)
-    return Choice(memory=plan)
+    return Choice(edges=thresholds.shorten(known, NEAR)[0] if _pressed(known) else (), memory=plan)
+
+
+def _pressed(known: Known) -> bool:
+    """Whether what is up is pressed by the wind seen in the last step, whatever the forecast says."""
+    near = known.felt.near_kn(NEAR)
+    return bool(near[0][known.state] > 0.0 or (WORKING and near[1][known.state] > 0.0))
 
 
 def _seen_fit(known: Known, edge: int) -> bool:
@@ -76,34 +77,22 @@ def _seen_fit(known: Known, edge: int) -> bool:
 
 def _standing(known: Known, plan: Plan | None) -> Plan:
     """The plan as it stands, or a new one when there is reason for it."""
-    forecasts = sorted(known.forecasts, key=lambda f: f.run, reverse=True)[:RUNS]
-    if not forecasts:
-        return Plan(run=NO_RUN, made=known.step, moves=(), barred={})
+    newest = sorted(known.forecasts, key=lambda f: f.run, reverse=True)[:RUNS]
+    if not newest:
+        return Plan(weathers=None, made=known.step, moves=(), barred={})
     barred = {} if plan is None else {name: step for name, step in plan.barred.items() if step > known.step}
     barred |= dict.fromkeys(known.refused, known.step + BAR_STEPS)
-    same_run = plan is not None and plan.run == forecasts[0].run
-    if plan is not None and same_run and not known.refused and _fits(known, plan):
+    same = plan.weathers if plan is not None and plan.weathers is not None and plan.weathers.forecasts[0] is newest[0] else None
+    fresh = plan is not None and not (known.ship.compares and known.step - plan.made >= RENEW_STEPS)
+    if plan is not None and same is not None and fresh and not known.refused and _fits(known, plan):
         return plan
-    return Plan(run=forecasts[0].run, made=known.step, moves=_planned(known, forecasts, barred), barred=barred)
+    weathers = same or weathers_of(known, newest)
+    return Plan(weathers=weathers, made=known.step, moves=planned(known, weathers, barred), barred=barred)
 
 
 def _fits(known: Known, plan: Plan) -> bool:
     """Whether the next move of a plan can be made from the state she is in."""
     return not plan.moves or known.ship.rig.edges[plan.moves[0].edge].origin == known.state
-
-
-def _planned(known: Known, forecasts: list[Forecast], barred: Mapping[str, int]) -> tuple[Move, ...]:
-    """The moves of the schedule from here and now, from these forecasts."""
-    ship, first = known.ship, known.step
-    way = ship.way.part(first, min(first + LOOK_AHEAD_STEPS, len(ship.way.course_deg)))
-    where = Where(time=way.time[:-1], latitude=way.latitude[:-1], longitude=way.longitude[:-1])
-    met = met_of(ship.rig.boat, way, make_scenarios(forecasts, where, ship.widening))
-    known_steps = met.known_steps()
-    if known_steps == 0:
-        return ()
-    night = ship.night(met.cut(known_steps), barred={name: step - first for name, step in barred.items()})
-    moves = quick_moves(night, known.state, up=not known.asleep)
-    return tuple(replace(m, begins=m.begins + first, done=m.done + first, over=m.over + first) for m in moves)
 
 
 def foresight(outside: Outside) -> Policy:

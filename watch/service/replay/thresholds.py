@@ -21,17 +21,17 @@ WORTH_KN = 0.3  # made good: for less she does not bother
 PLACE_EFFORT = {"cockpit": 1.0, "mast": 1.5, "foredeck": 3.0}  # minutes weigh by place when she looks for the least work
 
 
-def shorten(known: Known) -> tuple[tuple[int, ...], tuple[int, ...]]:
+def shorten(known: Known, near: float = 1.0) -> tuple[tuple[int, ...], tuple[int, ...]]:
     """When a limit was passed in the last step: the edge to begin now (or none), and the edge wanted in vain (or none).
 
     She wants the least work that leads to a state which carries the present wind with something to spare, or at least carries it, by
     jobs that can be done now. When there is none she wants in vain what shuts the least work that would have done, and does the one
     possible job that leaves her least over her limits.
     """
-    if not known.is_over(known.state):
+    if known.felt.carries(1, near)[known.state]:
         return (), ()
     rig, can = known.ship.rig, known.can
-    enough = [known.felt.carries(1, factor) for factor in (SPARE, 1.0)]
+    enough = [known.felt.carries(1, factor) for factor in (SPARE * near, near)]
     for carries in enough:
         way = least_work(rig, known.state, carries, lambda edge: bool(can[edge]))
         if way:
