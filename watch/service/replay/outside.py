@@ -67,15 +67,9 @@ class Felt:
         held: Bools = np.all(working & (self.gust_kn[:, last] * factor <= self.hard_kn[:, last]), axis=1)
         return held
 
-    def over_hard_kn(self) -> Floats:
-        """(N): knots over the hard limit in the last step; unknown is far over."""
-        return np.nan_to_num(np.maximum(self.gust_kn[:, -1] - self.hard_kn[:, -1], 0.0), nan=np.inf)
-
-    def near_kn(self, factor: float) -> tuple[Floats, Floats]:
-        """(N), (N): knots over the hard and the working limit in the last step, had the wind been so many times as strong."""
-        hard, working = (np.maximum(factor * wind[:, -1] - limit[:, -1], 0.0)
-                         for wind, limit in ((self.gust_kn, self.hard_kn), (self.mean_kn, self.working_kn)))  # fmt: skip
-        return np.nan_to_num(hard, nan=np.inf), np.nan_to_num(working, nan=np.inf)
+    def over_hard_kn(self, factor: float = 1.0) -> Floats:
+        """(N): knots over the hard limit in the last step, had the wind been so many times as strong; unknown is far over."""
+        return np.nan_to_num(np.maximum(factor * self.gust_kn[:, -1] - self.hard_kn[:, -1], 0.0), nan=np.inf)
 
     def over_working_kn(self) -> Floats:
         return np.nan_to_num(np.maximum(self.mean_kn[:, -1] - self.working_kn[:, -1], 0.0), nan=np.inf)

@@ -18,8 +18,7 @@ NAMES = ("ours", "reactive", "never", "foresight")
 RUNS = 3  # the newest forecast and the two before
 RENEW_STEPS = 3 * STEPS_PER_HOUR  # how often her own instruments are held against the forecast between two of them
 SEEN_STEPS = 6 * STEPS_PER_HOUR
-NEAR = 1.0
-WORKING = False
+FAST_KN = 4.0  # judgement: gusts that rose so much in ten minutes are the beginning of a squall more often than chance
 BAR_STEPS = 3  # a job found impossible is not planned again for half an hour
 
 
@@ -57,13 +56,19 @@ def ours(known: Known, memory: Plan | None) -> Choice:
     due = [move.edge for move in plan.moves[:1] if move.begins <= known.step and _seen_fit(known, move.edge)]
     if due and known.ship.rig.edges[due[0]].job.name not in known.refused:
         return Choice(edges=tuple(due), memory=replace(plan, moves=plan.moves[1:]) if known.can[due[0]] else plan)
-    return Choice(edges=thresholds.shorten(known, NEAR)[0] if _pressed(known) else (), memory=plan)
+    return Choice(edges=thresholds.shorten(known, _rising(known))[0] if _pressed(known) else (), memory=plan)
 
 
 def _pressed(known: Known) -> bool:
-    """Whether what is up is pressed by the wind seen in the last step, whatever the forecast says."""
-    near = known.felt.near_kn(NEAR)
-    return bool(near[0][known.state] > 0.0 or (WORKING and near[1][known.state] > 0.0))
+    """Whether a hard limit was passed in the last step, or will be in the next if the gusts rise on as they did."""
+    return bool(known.felt.over_hard_kn(_rising(known))[known.state] > 0.0)
+
+
+def _rising(known: Known) -> float:
+    """How many times as strong the next ten minutes would be if the gusts rose on as in the last: one unless they rose fast."""
+    gusts = known.felt.gust_kn[known.state, -2:]
+    rise = float(gusts[-1] - gusts[0])
+    return 1.0 + rise / float(gusts[-1]) if rise >= FAST_KN else 1.0
 
 
 def _seen_fit(known: Known, edge: int) -> bool:
