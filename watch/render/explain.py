@@ -7,9 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from watch.faults import BadInputError
-from watch.orders import margin, windows
+from watch.orders import margin, sensitivity, windows
 from watch.orders.met import quantile
 from watch.orders.schedule import Schedule, Task
+from watch.orders.sensitivity import sensitivity_of
 from watch.orders.tell import Teller, percent
 from watch.orders.windows import deck_windows, outside
 from watch.weather.errors import Widening
@@ -90,6 +91,7 @@ def _method(schedule: Schedule) -> Iterator[str]:
     yield "Points (all judgement; one point is an hour one knot over a working limit)"
     for name, points in night.weights.table():
         yield f"  {name.replace('_', ' '):<24}{points:>10g}"
+    yield from _swings(schedule)
     yield ""
     yield "How far the forecast may be wrong (one standard deviation, by lead time; judgement)"
     wide = Widening()
@@ -106,6 +108,19 @@ def _method(schedule: Schedule) -> Iterator[str]:
     yield ""
     yield from _docstring(windows)
     yield from _docstring(margin)
+    yield from _docstring(sensitivity)
+
+
+def _swings(schedule: Schedule) -> Iterator[str]:
+    """What halving and doubling the weights does to the orders."""
+    found, tell = sensitivity_of(schedule), Teller(schedule, ShipTime(0))
+    if not found.swings:
+        yield from _wrap(f"Each halved, and each doubled: none of the {found.tried} changes any job, or moves one by more than an hour.")
+        return
+    yield from _wrap(f"Each halved, and each doubled: {found.tried - len(found.swings)} of the {found.tried} change nothing. The others:")
+    for swing in found.swings:
+        jobs = ", ".join(f"{name} {tell.clock(begins)}" for name, begins in swing.jobs) or "no job at all"
+        yield from _wrap(f"- {swing.weight.replace('_', ' ')} {'doubled' if swing.factor > 1 else 'halved'}: {jobs}", "  ")
 
 
 def _docstring(module: object) -> Iterator[str]:
