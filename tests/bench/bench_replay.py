@@ -32,7 +32,7 @@ STATION = ROOT.parent / "shared" / "data" / "observed" / "station-wind-10min-202
 def main() -> None:
     given = _given()
     own = read_boat(ROOT / "config" / f"boat-{given.boat}.toml")
-    asking = Asking(boat=own, state=parse_state(own, ""), policies=NAMES)
+    asking = Asking(boat=own, state=parse_state(own, ""), policies=NAMES, compares=given.instruments)
     seeds = [str(seed) for seed in range(given.seed, given.seed + given.storms)]
     found = measure(InventedStorms(asking=asking), seeds, f"Invented storms {seeds[0]} to {seeds[-1]}.", given, "storms")
     for kind in Kind:
@@ -88,6 +88,7 @@ def _given() -> argparse.Namespace:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--keep", type=Path, default=None, help="a folder for what is done, so that a stopped run goes on")
     parser.add_argument("--boat", default="sloop")
+    parser.add_argument("--instruments", action="store_true", help="correct the orders by her own wind and glass")
     parser.add_argument("--no-series", action="store_true")
     parser.add_argument("--most", type=int, default=1000, help="passages through the real series at most")
     return parser.parse_args()

@@ -5,11 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.stories.replays import NOON, by_hand, forecast, kittiwake, outside, steady, truth
+from tests.stories.replays import NOON, by_hand, forecast, hours_on, kittiwake, outside, steady, truth
 from watch.boat.model import Light
+from watch.orders.met import quantile
 from watch.orders.solve import Move
 from watch.orders.weights import Aims
 from watch.service.replay.outside import Outside
+from watch.service.replay.planning import corrected, weathers_of
 from watch.service.replay.play import Choice, Played, play
 from watch.service.replay.policies import never, ours, policy, reactive
 from watch.service.replay.tally import Tally, impossible, tally
@@ -194,3 +196,39 @@ def test_rest_after_a_job_is_kept() -> None:
         Move(edge=played.moves[0].edge, begins=6, done=7, over=10), Move(edge=played.moves[1].edge, begins=10, done=12, over=15),
     )  # fmt: skip
     assert NOON.hour == 15
+
+
+def test_her_own_instruments_bring_an_early_gale_forward_in_the_orders() -> None:
+    """The gale is three hours earlier than forecast, and stronger: what is planned for comes nearer to what is to come."""
+    gale = [(0.0, 9.0, 12.0), (4.0, 10.0, 13.0), (14.0, 30.0, 38.0), (30.0, 36.0, 46.0), (60.0, 36.0, 46.0)]
+    late = [(h + 3.0, m, g) for h, m, g in gale]
+    happens = truth(gale, 36.0)
+    o = outside(happens, forecasts=[(0, forecast(late, 60.0, run=hours_on(NOON, -6.0)))])
+    step = 10 * 6
+    known = o.known(step, 0, frozenset())
+    weathers = weathers_of(replace(known, ship=replace(known.ship, compares=True)), known.forecasts)
+    plain = weathers.between(step, step + 18)
+    better = corrected(known, weathers, plain)
+    met = happens.mean_ms[step : step + 18]
+    errors = [float(np.abs(quantile(s["low_ms"].values, s["weight"].values, 0.5) - met).mean()) for s in (plain, better)]
+    assert errors[1] < 0.6 * errors[0]
+    assert known.seen.steps == step  # nothing of what is to come went into it
+
+
+def test_with_and_without_instruments_the_rules_are_the_same() -> None:
+    gale = [(0.0, 12.0, 15.0), (12.0, 14.0, 18.0), (18.0, 30.0, 40.0), (24.0, 33.0, 43.0), (36.0, 16.0, 20.0), (60.0, 12.0, 15.0)]
+    o = outside(truth(gale, 30.0), forecasts=[(0, forecast(gale, 48.0))])
+    with_them = replace(o, ship=replace(o.ship, compares=True))
+    assert came_to(with_them, "ours")[0].hard_hours == came_to(o, "ours")[0].hard_hours == 0.0
+
+
+def test_gusts_that_rise_fast_are_acted_upon_before_the_hard_limit() -> None:
+    """A squall over all plain sail, 16 - 20 - 25 - 34 knots by ten minutes: at 25 she would be over 28 in the next, and rolls the genoa."""
+    squall = {(5.0, 5.0 + 1 / 6): 20.0, (5.0 + 1 / 6, 5.0 + 2 / 6): 25.0, (5.0 + 2 / 6, 6.0): 29.5}
+    o = outside(truth(steady(12.0, 16.0), 12.0, squalls=squall), forecasts=[(0, forecast(steady(12.0, 16.0), 24.0))])
+    (orders, played), (late, _) = came_to(o, "ours"), came_to(o, "reactive")
+    assert played.moves[0].begins == 32  # the step after the one with 25
+    assert orders.hard_hours < late.hard_hours
+    slow = {(5.0, 5.0 + 1 / 6): 19.0, (5.0 + 1 / 6, 5.0 + 2 / 6): 22.0, (5.0 + 2 / 6, 6.0): 25.0}
+    o = outside(truth(steady(12.0, 16.0), 12.0, squalls=slow), forecasts=[(0, forecast(steady(12.0, 16.0), 24.0))])
+    assert came_to(o, "ours")[0].changes == 0  # three knots in ten minutes is no squall

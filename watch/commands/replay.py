@@ -56,6 +56,7 @@ def replay_options(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--boat", type=path, help="The boat file (TOML); else the example sloop."),
         click.option("--rig-state", "rig_state", default="", help='What is up at the start, like "main: reef 1"; else as usual.'),
         click.option("--policy", type=click.Choice(POLICIES), multiple=True, help="Only these ways to decide; else all four."),
+        click.option("--instruments", is_flag=True, help="Correct the orders by her own wind and glass too, every three hours."),
         click.option("--workers", type=click.IntRange(1, 1024), default=os.cpu_count() or 1, show_default="the cores of this machine",
                      help="Passages played at the same time."),
         click.option("--dask", default=None, help='Over a Dask cluster: its address, or "here"; needs nightorders[replay].'),
@@ -171,4 +172,5 @@ def _asking(given: dict[str, Any]) -> Any:
         state = parse_state(boat, given["rig_state"])
     except UnknownStateError as error:
         raise BadInputError("--rig-state", [str(error)]) from None
-    return Asking(boat=boat, state=state, policies=tuple(p for p in POLICIES if not given["policy"] or p in given["policy"]))
+    return Asking(boat=boat, state=state, policies=tuple(p for p in POLICIES if not given["policy"] or p in given["policy"]),
+                  compares=given["instruments"])  # fmt: skip

@@ -36,7 +36,7 @@ class Ship:
     aims: Aims = field(default_factory=Aims)
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
-    compares: bool = True
+    compares: bool = False
 
     @property
     def ship_time(self) -> ShipTime:

@@ -54,7 +54,8 @@ def _step(start: datetime, aboard: datetime) -> int:
 
 @dataclass(frozen=True, kw_only=True)
 class Asking:
-    """Who is played, and how she decides: the boat, the rig state she begins in, what the sailor asks for, the policies."""
+    """Who is played, and how she decides: the boat, the rig state she begins in, what the sailor asks for, the policies. compares:
+    whether the orders are also corrected by her own wind and glass, every three hours."""
 
     boat: BoatFile
     state: RigState
@@ -62,17 +63,19 @@ class Asking:
     aims: Aims = field(default_factory=Aims)
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
+    compares: bool = False
 
     def key(self) -> dict[str, Any]:
         """All of it as plain values: two askings with the same key give the same results."""
         return {"boat": self.boat.model_dump(mode="json"), "state": str(self.state), "policies": list(self.policies),
-                "aims": asdict(self.aims), "weights": asdict(self.weights), "widening": asdict(self.widening)}  # fmt: skip
+                "aims": asdict(self.aims), "weights": asdict(self.weights), "widening": asdict(self.widening),
+                "compares": self.compares}  # fmt: skip
 
 
 def outside_of(passage: Passage, asking: Asking) -> Outside:
     """A passage as this boat meets it."""
     ship = Ship(rig=rig_from(asking.boat, asking.state), way=passage.truth.way, aims=asking.aims, weights=asking.weights,
-                widening=asking.widening)  # fmt: skip
+                widening=asking.widening, compares=asking.compares)  # fmt: skip
     return Outside(ship=ship, truth=passage.truth, arrivals=passage.arrivals())
 
 

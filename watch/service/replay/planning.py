@@ -41,8 +41,8 @@ class Weathers:
 
 
 def weathers_of(known: Known, forecasts: Sequence[Forecast]) -> Weathers:
-    """The scenarios along her way, from the hours that were seen to as far as orders look ahead from the next forecast."""
-    first = max(0, known.step - ROUND_STEPS)
+    """The scenarios along her way as far as orders look ahead from the next forecast; also of the hours seen, when she compares."""
+    first = max(0, known.step - ROUND_STEPS) if known.ship.compares else known.step
     last = min(known.step + LOOK_AHEAD_STEPS + AFTER_STEPS, len(known.ship.way.course_deg))
     way = known.ship.way.part(first, last)
     where = Where(time=way.time[:-1], latitude=way.latitude[:-1], longitude=way.longitude[:-1])
