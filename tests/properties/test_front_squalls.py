@@ -39,7 +39,7 @@ def test_as_many_weathers_have_one_as_strong_fronts_were_seen_to_bring() -> None
     assert hours.min() >= HOURS_FROM_FRONT[0] - 1.5
     assert hours.max() <= HOURS_FROM_FRONT[-1] + 1.5
     near = found.comes[:, FRONT - 18 : FRONT + 18].sum() / found.comes.sum()
-    assert near == pytest.approx(9 / 13, abs=0.08), "nine of thirteen were seen within three hours of the front"
+    assert near == pytest.approx(9 / 14, abs=0.08), "nine of fourteen were seen within three hours of the front"
     assert (found.chance[~found.comes.any(axis=1)].max(axis=1) <= FRONT_SHARE + 1e-9).all()
 
 

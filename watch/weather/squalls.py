@@ -35,8 +35,8 @@ CEILING = {
     "aloft": 0.9, "shear and rain": 0.6, "cape and rain": 0.8, "dry cape": 0.35, "cape alone": 0.5,
     "gustiness": 0.4, "rain alone": 0.25,
 }
-# Gusts of squalls at fronts, in reports, were 1.04 times the mean plus the rise in the middle (half of them 1.02 to 1.14); far from fronts
-# 1.03, and there the bare rise is kept: source squall-5.
+# Gusts of squalls at fronts, in reports, were 1.05 times the mean plus the rise in the middle (half of them 1.03 to 1.13): source squall-5.
+# Far from fronts the bare rise is kept.
 FRONT_GUST = 1.05
 LEAST_MEAN_MS = 3.0  # below it the ratio of gust to mean says nothing
 WORDS = ((0.1, "squalls not expected"), (0.3, "squalls possible"), (0.5, "squalls a real chance"), (np.inf, "squalls likely"))
