@@ -21,6 +21,8 @@ from watch.when import STEP_MINUTES, STEPS_PER_HOUR, Times, to_np
 Floats = NDArray[np.float64]
 
 STEP_NP = np.timedelta64(STEP_MINUTES * 60, "s")
+MOVES_KN = 25.0  # judgement: how fast the weather of a series moves east
+GRID_DEG = 0.5
 ROUND_DEG = 3.0  # how far the small grid of a series reaches round its track: further than any scenario looks aside
 
 
@@ -167,9 +169,11 @@ def _raised(time: Times, mean_ms: Floats, from_deg: Floats) -> tuple[Floats, Flo
 
 
 def series_forecast(series: Along, run: datetime, *, centre: str = "made up") -> Forecast:
-    """A forecast along a track -> a Forecast: a small grid round the track, alike everywhere, so that scenarios and night are made of
-    it just as of a file. What the series has none of (NaN throughout) is not in it. Wind shifted in place is therefore not wind
-    shifted in time here: of a single run's errors only strength, timing, gusts, sea and squalls count.
+    """A forecast along a track -> a Forecast on a small grid round it, so that scenarios and night are made of it just as of a file.
+
+    The weather moves east at MOVES_KN: what comes to her in an hour is now so far to the west, and weather looked for in the wrong
+    place is weather at the wrong time; from north to south it is alike. Off the ends of the series they hold. What the series has none
+    of (NaN throughout) is not in it.
 
     >>> from watch.when import parse_utc
     >>> two, t = np.ones(2), np.array(["2026-05-14T00:00", "2026-05-14T03:00"], dtype="datetime64[s]")
@@ -180,18 +184,27 @@ def series_forecast(series: Along, run: datetime, *, centre: str = "made up") ->
     (True, False)
     """
     lat = np.array([series.lat_deg.min() - ROUND_DEG, series.lat_deg.max() + ROUND_DEG])
-    lon = np.array([series.lon_deg.min() - ROUND_DEG, series.lon_deg.max() + ROUND_DEG])
+    middle = float(np.round(np.mean([series.lon_deg.min(), series.lon_deg.max()])))
+    reach = float(np.ceil(np.abs(series.lon_deg - middle).max() + ROUND_DEG))
+    lon = middle + np.arange(-reach, reach + GRID_DEG / 2, GRID_DEG)
     time = np.asarray(series.time).astype("datetime64[s]")
     u, v = wind_components_ms(series.mean_ms, series.from_deg)
     had = {Name.U10_MS: (u, "m s-1"), Name.V10_MS: (v, "m s-1"), Name.GUST_MS: (series.gust_ms, "m s-1"),
            Name.PRESSURE_PA: (series.pressure_pa, "Pa"), Name.SEA_M: (series.sea_m, "m"),
            Name.CAPE_JKG: (series.cape_jkg, "J kg-1")}  # fmt: skip
+    comes_s = _comes_s(series, time, lon)
     coords = {"member": [0], "time": time, "time_from": ("time", time), "latitude": lat, "longitude": lon}
     fields = {}
     for name, (values, unit) in had.items():
         if np.isfinite(values).any():
-            grid = np.broadcast_to(np.asarray(values, dtype=np.float32)[None, :, None, None], (1, len(time), 2, 2))
+            moved = np.interp(comes_s, time.astype(np.int64), values).astype(np.float32)
+            grid = np.broadcast_to(moved[None, :, None, :], (1, len(time), 2, len(lon)))
             fields[name] = xr.DataArray(grid, dims=("member", "time", "latitude", "longitude"), coords=coords, name=str(name),
                                         attrs={"units": unit, "statistic": "instant", "guise": "made up"})  # fmt: skip
     return Forecast(run=run, centre=centre, kind="single", fields=fields, files=(f"{centre} {run:%Y-%m-%d %H:%M}Z",))
 
+
+def _comes_s(series: Along, time: Times, lon: Floats) -> Floats:
+    """(time, longitude) [s since 1970]: when the weather that is at a longitude at a time is at the track."""
+    east_nm = (lon[None, :] - series.lon_deg[:, None]) * 60.0 * np.cos(np.radians(series.lat_deg))[:, None]
+    return np.asarray(time.astype(np.int64)[:, None] - 3600.0 * east_nm / MOVES_KN)
