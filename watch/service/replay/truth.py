@@ -132,7 +132,7 @@ def way_along(time: Times, lat_deg: Floats, lon_deg: Floats, course_deg: float |
 
 def truth_along(forecasts: Sequence[Forecast], way: Steps, label: str) -> Truth:
     """Later runs, or analyses, along a way -> the truth: each step from the newest run made before it (its shortest lead time), else
-    from the oldest there is. Mean and direction plain, gust the strongest of the step, or the mean by a published factor."""
+    from the oldest there is. Mean and direction plain, in the middle of the step; gust the strongest of the step, or the mean by a published factor."""
     time, lat, lon = way.time[:-1], way.latitude[:-1], way.longitude[:-1]
     found = {name: np.full(len(time), np.nan) for name in ("u", "v", "gust", "pressure", "sea", "period")}
     for run in sorted(forecasts, key=lambda f: f.run):
@@ -150,7 +150,7 @@ def truth_along(forecasts: Sequence[Forecast], way: Steps, label: str) -> Truth:
 
 def _looked_up(run: Forecast, time: Times, lat: Floats, lon: Floats) -> dict[str, Floats]:
     """One run's values along a way (T) each; NaN where it has none."""
-    u, v = middle(*sample.plain_wind(run, time, lat, lon))
+    u, v = middle(*sample.plain_wind(run, time + STEP_NP // 2, lat, lon))
     found = {"u": u, "v": v, "gust": sample.strong_gust(run, time, lat, lon).mean(axis=0)}
     for key, name in (("pressure", Name.PRESSURE_PA), ("sea", Name.SEA_M), ("period", Name.PERIOD_S)):
         if run.has(name):
