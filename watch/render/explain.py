@@ -12,6 +12,7 @@ from watch.orders.met import quantile
 from watch.orders.schedule import Schedule, Task
 from watch.orders.sensitivity import sensitivity_of
 from watch.orders.tell import Teller, percent
+from watch.orders.tempting import WORSE_CHANCE, tempting_of
 from watch.orders.windows import deck_windows, outside
 from watch.weather.errors import Widening
 from watch.when import STEPS_PER_HOUR, ShipTime
@@ -56,8 +57,23 @@ def _task(tell: Teller, task: Task, number: int) -> Iterator[str]:
         )
     for line in tell.shuts(task):
         yield from _wrap(f"Afterwards {line}.")
+    yield from _tempting(tell, task)
     yield ""
     yield from _docstring(windows)
+
+
+def _tempting(tell: Teller, task: Task) -> Iterator[str]:
+    """The easier job in its place, and what it shuts."""
+    found = tempting_of(tell.schedule, task)
+    if found is None:
+        return
+    job = found.edge.job
+    said = f"Easier now would be: {job.name} ({job.minutes:g} minutes, {job.place}). It would cost {found.dearer:.0f} points more"
+    if found.risk.hard_chance > found.ordered_risk.hard_chance + WORSE_CHANCE:
+        said += f", with a chance of a hard limit of {percent(found.risk.hard_chance)} instead of {percent(found.ordered_risk.hard_chance)}"
+    shut = [f"“{later.sail_plan}” could {'no longer be had' if later.then is None else f'not be had before {tell.clock(later.then)}'} "
+            f"(in these orders from {tell.clock(later.ordered)})" for later in found.shut]  # fmt: skip
+    yield from _wrap(said + (f"; after it {', '.join(shut)}." if shut else "."))
 
 
 def _hours(tell: Teller, task: Task) -> Iterator[str]:
