@@ -19,6 +19,7 @@ from watch.service.replay.outside import Known
 from watch.service.replay.truth import Truth
 from watch.weather.look import Where
 from watch.weather.scenarios import make_scenarios
+from watch.weather.squalls_seen import squalls_seen, with_squalls_seen
 from watch.when import STEPS_PER_HOUR, from_np, to_np
 
 LOOK_AHEAD_STEPS = 96 * STEPS_PER_HOUR
@@ -56,6 +57,7 @@ def planned(known: Known, weathers: Weathers, barred: Mapping[str, int]) -> tupl
     scenarios = weathers.between(first, first + LOOK_AHEAD_STEPS)
     if ship.compares:
         scenarios = corrected(known, weathers, scenarios)
+    scenarios = with_squalls_seen(scenarios, squalls_seen(known.seen.gust_ms))
     way = ship.way.part(first, first + scenarios.sizes["time"])
     met = met_of(ship.rig.boat, way, scenarios)
     known_steps = met.known_steps()

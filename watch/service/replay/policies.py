@@ -12,6 +12,7 @@ from watch.service.replay import thresholds
 from watch.service.replay.outside import Known, Outside
 from watch.service.replay.planning import Weathers, planned, weathers_of
 from watch.service.replay.play import Choice, Policy
+from watch.weather.squalls_seen import squalls_seen
 from watch.when import STEPS_PER_HOUR
 
 NAMES = ("ours", "reactive", "never", "foresight")
@@ -41,17 +42,20 @@ def reactive(known: Known, memory: Any) -> Choice:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """The orders that stand: from which weathers, made at which step, the moves still to come (steps of the whole replay)."""
+    """The orders that stand: from which weathers, made at which step, the moves still to come (steps of the whole replay); squalls: how
+    many had been met in the hours before."""
 
     weathers: Weathers | None
     made: int
     moves: tuple[Move, ...]
     barred: Mapping[str, int]
+    squalls: int = 0
 
 
 def ours(known: Known, memory: Plan | None) -> Choice:
-    """The orders, renewed at each forecast and whenever a job could not be done or she is not in the state they count on; a job is
-    begun when its time has come. When a hard limit is passed all the same, she does what anyone would."""
+    """The orders, renewed at each forecast, after each squall, and whenever a job could not be done or she is not in the state they
+    count on; a job is begun when its time has come. When a hard limit is passed all the same, or will be if the gusts rise on as fast
+    as they do, she does what anyone would."""
     plan = _standing(known, memory)
     due = [move.edge for move in plan.moves[:1] if move.begins <= known.step and _seen_fit(known, move.edge)]
     if due and known.ship.rig.edges[due[0]].job.name not in known.refused:
@@ -88,11 +92,12 @@ def _standing(known: Known, plan: Plan | None) -> Plan:
     barred = {} if plan is None else {name: step for name, step in plan.barred.items() if step > known.step}
     barred |= dict.fromkeys(known.refused, known.step + BAR_STEPS)
     same = plan.weathers if plan is not None and plan.weathers is not None and plan.weathers.forecasts[0] is newest[0] else None
-    fresh = plan is not None and not (known.ship.compares and known.step - plan.made >= RENEW_STEPS)
+    squalls = squalls_seen(known.seen.gust_ms).count
+    fresh = plan is not None and squalls <= plan.squalls and not (known.ship.compares and known.step - plan.made >= RENEW_STEPS)
     if plan is not None and same is not None and fresh and not known.refused and _fits(known, plan):
-        return plan
+        return plan if squalls == plan.squalls else replace(plan, squalls=squalls)
     weathers = same or weathers_of(known, newest)
-    return Plan(weathers=weathers, made=known.step, moves=planned(known, weathers, barred), barred=barred)
+    return Plan(weathers=weathers, made=known.step, moves=planned(known, weathers, barred), barred=barred, squalls=squalls)
 
 
 def _fits(known: Known, plan: Plan) -> bool:
