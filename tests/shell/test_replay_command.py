@@ -109,3 +109,12 @@ def test_what_is_wrong_is_said_in_a_sentence_with_exit_code_2(asked: list[str], 
     assert code == 2, out + err
     assert said in err
     assert out == ""
+
+
+def test_with_instruments_is_another_replay_and_is_not_mixed_with_one_without(tmp_path: Path) -> None:
+    kept = str(tmp_path / "kept.jsonl")
+    asked = [*FILES, "--policy", "ours", "--keep", kept]
+    assert run(*asked, "--instruments")[0] == 0
+    code, _, err = run(*asked)
+    assert code == 2
+    assert "line 1: a result of another boat, other weather or other settings" in err
