@@ -16,6 +16,7 @@ COMMANDS = {
     "rehearse": "rehearse:rehearse",
     "passphrase": "passphrase:passphrase",
     "log": "log:log",
+    "replay": "replay:replay",
 }
 """Name -> module in watch.commands, and the command in it; in the order in which help lists them."""
 

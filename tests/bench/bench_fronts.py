@@ -1,4 +1,4 @@
-"""Prints what the front and squall rules find in real series: hits, misses, false alarms.
+"""Prints what the front and squall rules find in real series: hits, misses, false alarms; in the halves they were tuned on, and blind.
 
 Run: python -m tests.bench.bench_fronts [folder of station files]
 """
@@ -81,7 +81,29 @@ def known_events(stations: dict[str, WeatherSeries]) -> list[tuple[str, str, str
     return rows
 
 
+def halves(folder: Path | None) -> None:
+    """The same counts for the halves that rules were tuned on and for those that they were not: strong fronts by a criterion without wind."""
+    print(f"{'':22}{'days':>6}{'strong fronts':>15}{'found':>7}{'missed':>8}{'with 20 kn: found':>19}{'missed':>8}{'false in ten days':>19}{'squalls':>9}")
+    for held_out in (False, True):
+        stations = airports(held_out)
+        evidence = windless(stations)
+        for name in AIRPORTS:
+            series, half = stations[name], "blind" if held_out else "tuned on"
+            passages, squalls = fronts_and_squalls(series, AIRPORT_PLACE)
+            s, days = score(series, passages, evidence), (series.hours[-1] - series.hours[0]) / 24.0
+            (hit, of), (windy, of_windy) = s.strong, s.strong_and_windy
+            print(f"{name:10}{half:12}{days:6.0f}{of:15}{hit:7}{of - hit:8}{windy:19}{of_windy - windy:8}{10.0 * s.false / days:19.2f}"
+                  f"{len(squalls):9}")  # fmt: skip
+        hits, misses, alone = cross_station(stations)
+        print(f"{'one against two others':22}{half:>10}: {hits} found, {misses} missed, {alone} alone")
+        for name in ("hourly", "wind-10min") if folder else ():
+            one = buoy(folder / f"station-{name}-2020-2021.csv.gz", held_out)
+            days = (one.hours[-1] - one.hours[0]) / 24.0
+            print(f"{name:12}{half:10}{days:6.0f} {10 * len(find_passages(one, *BUOY_PLACE)) / days:.2f} passages in ten days, none to check by")
+
+
 def main(folder: Path | None) -> None:
+    halves(folder)
     stations = airports()
     evidence = windless(stations)
     if folder:

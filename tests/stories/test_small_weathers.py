@@ -196,7 +196,7 @@ STORM_ALOFT = {"u10_ms": 14.0, "v10_ms": 0.0, "u500_ms": 42.0, "v500_ms": 0.0}
         ("rain only", {"rain_mmh": 5.0}, Basis.GUSTINESS, "squalls possible"),
         ("storm aloft and rain, no CAPE in the file", {"rain_mmh": 5.0} | STORM_ALOFT, Basis.GUSTINESS, "squalls likely"),
         ("wind only", {}, Basis.UNKNOWN, "this forecast cannot tell of squalls"),
-        ("wind only, cold front due", {"cold_front": True}, Basis.UNKNOWN, "squalls a real chance (a cold front passes"),
+        ("wind only, cold front due", {"cold_front": 0.15}, Basis.UNKNOWN, "squalls possible (a cold front passes"),
     ],
 )
 def test_what_is_said_of_squalls_and_from_what(night: str, has: dict[str, float], basis: Basis, says: str) -> None:

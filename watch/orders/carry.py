@@ -69,12 +69,9 @@ def carriage(rig: Rig, met: Met, table: SpeedTable) -> Carriage:
 def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> Carried:
     mode = rig.mode_of(state)
     closest = plan.closest_deg or rig.boat.boat.closest_deg
-    angle = np.maximum(met.angle_deg, closest) if mode is None else np.full_like(met.angle_deg, mode.wind_angle_deg)
+    angle, mean_kn, gust_kn = felt(rig, state, plan, met)
     working, hard = lasting(plan, angle)
     shorts = short_limits(plan, angle)
-    mean_kn, gust_kn = met.mean_kn, met.gust_kn
-    if rig.boat.boat.limits_are == "apparent wind":
-        mean_kn, gust_kn = apparent(mean_kn, angle, met.boat_kn)[0], apparent(gust_kn, angle, met.boat_kn)[0]
     return Carried(
         mean_kn=mean_kn,
         gust_kn=gust_kn,
@@ -85,6 +82,16 @@ def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> C
         working_kn=np.broadcast_to(working, met.mean_kn.shape),
         hard_kn=np.broadcast_to(hard, met.mean_kn.shape),
     )
+
+
+def felt(rig: Rig, state: int, plan: SailPlan, met: Met) -> tuple[Floats, Floats, Floats]:
+    """The angle (S, T) she lies at to the wind in a rig state, and mean and gust as her limits mean them: true, or apparent."""
+    mode = rig.mode_of(state)
+    closest = plan.closest_deg or rig.boat.boat.closest_deg
+    angle = np.maximum(met.angle_deg, closest) if mode is None else np.full_like(met.angle_deg, mode.wind_angle_deg)
+    if rig.boat.boat.limits_are != "apparent wind":
+        return angle, met.mean_kn, met.gust_kn
+    return angle, apparent(met.mean_kn, angle, met.boat_kn)[0], apparent(met.gust_kn, angle, met.boat_kn)[0]
 
 
 def _made_good(plan: SailPlan, closest_deg: float, met: Met, table: SpeedTable) -> Floats:

@@ -71,6 +71,11 @@ class Met:
             series[name] = series[name] * wind_factor
         return replace(self, **series)
 
+    def known_steps(self) -> int:
+        """For how many steps from the first on the weather is known in some scenario."""
+        known = self.known().any(axis=0)
+        return self.steps if known.all() else int(np.argmin(known))
+
     def cut(self, steps: int) -> "Met":
         """The first so many steps."""
         series = {name: getattr(self, name)[:, :steps] for name in ("mean_kn", "gust_kn", "low_kn", "angle_deg", "sea_m", "steepness")}

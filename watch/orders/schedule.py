@@ -5,6 +5,7 @@ future. The joint chance of meeting a hard limit along it is counted over the sc
 until the asked-for ceiling is met or no dearer weight helps.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -35,7 +36,9 @@ PLACE_WEIGHTS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Night:
-    """Everything the schedule is made from: boat, weather and what the sailor asks for. asleep (T): her sleeping hours."""
+    """Everything the schedule is made from: boat, weather and what the sailor asks for. asleep (T): her sleeping hours.
+
+    barred: jobs found impossible on deck just now, by name, and the step before which they are not begun again."""
 
     rig: Rig
     met: Met
@@ -43,6 +46,7 @@ class Night:
     asleep: Bools
     aims: Aims = field(default_factory=Aims)
     weights: Weights = field(default_factory=Weights)
+    barred: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def apparent(self) -> bool:
@@ -127,6 +131,10 @@ def judge(night: Night, hard_times: float = 1.0, *, reasons: bool = True) -> Jud
     """night -> its chances (with reasons, unless they are not wanted), carriage and the costs of the dynamic program."""
     found = {edge.job.name: edge.job for edge in night.rig.edges}
     by_job = {name: chances(job, night.met, apparent=night.apparent, reasons=reasons) for name, job in found.items()}
+    for name, first in night.barred.items():
+        if name in by_job:
+            open_ = np.where(np.arange(night.met.steps) < first, 0.0, by_job[name].chance)
+            by_job[name] = replace(by_job[name], chance=open_)
     carried = carriage(night.rig, night.met, night.table)
     return Judged(night=night, chances=by_job, carriage=carried, problem=problem_of(night, by_job, carried, hard_times))
 
@@ -182,7 +190,7 @@ def _work_cost(night: Night, found: Chances) -> Floats:
 def risk_of(judged: Judged, carried: Ints, moves: list[Move] | tuple[Move, ...]) -> Risk:
     """The states carried at each step (T; -1 is not counted) -> what is risked; a job in hand is held to the stricter of two."""
     met = judged.night.met
-    over_hard, over_working = _over(judged, carried, moves)
+    over_hard, over_working = over_limits(judged, carried, moves)
     hits = ~(over_hard <= 0.0)
     by_step = share(met, hits)
     likely = np.flatnonzero(by_step >= 0.5 * by_step.max(initial=0.0)) if by_step.any() else np.array([], dtype=int)
@@ -195,7 +203,7 @@ def risk_of(judged: Judged, carried: Ints, moves: list[Move] | tuple[Move, ...])
     )
 
 
-def _over(judged: Judged, carried: Ints, moves: list[Move] | tuple[Move, ...]) -> tuple[Floats, Floats]:
+def over_limits(judged: Judged, carried: Ints, moves: list[Move] | tuple[Move, ...]) -> tuple[Floats, Floats]:
     """(S, T) knots over the hard and the working limit along the states carried."""
     shape = judged.night.met.mean_kn.shape
     hard, working = np.zeros(shape), np.zeros(shape)
@@ -230,24 +238,29 @@ def make_schedule(night: Night, start: int = 0) -> Schedule:
     )  # fmt: skip
 
 
+def quick_moves(night: Night, start: int = 0, *, up: bool = True) -> list[Move]:
+    """The jobs of the schedule alone, without reasons and closing times. up: whether she is called and dressed already."""
+    return _within_ceiling(night, start, up=up, reasons=False)[2]
+
+
 def quick_carried(night: Night, start: int = 0) -> Ints:
     """The rig state carried at each step (T), without closing times: for the track to be sailed by."""
     judged, _, moves, _ = _within_ceiling(night, start)
     return states_of(judged.problem, moves, start)
 
 
-def _within_ceiling(night: Night, start: int) -> tuple[Judged, Floats, list[Move], float]:
+def _within_ceiling(night: Night, start: int, *, up: bool = True, reasons: bool = True) -> tuple[Judged, Floats, list[Move], float]:
     """Solves; while the joint chance is above the ceiling and a dearer hard limit lowers it, solves again."""
     best: tuple[Judged, Floats, list[Move], float] | None = None
     best_chance = np.inf
     times = 1.0
     for _ in range(TRIES):
-        judged = judge(night, times) if best is None else Judged(
+        judged = judge(night, times, reasons=reasons) if best is None else Judged(
             night=night, chances=best[0].chances, carriage=best[0].carriage,
             problem=problem_of(night, best[0].chances, best[0].carriage, times),
         )  # fmt: skip
         value = backward(judged.problem)
-        moves = trace(judged.problem, value, 0, start)
+        moves = trace(judged.problem, value, 0, start, up=up)
         chance = risk_of(judged, states_of(judged.problem, moves, start), moves).hard_chance
         if best is not None and chance >= best_chance - 1e-9:
             break

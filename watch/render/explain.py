@@ -7,10 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from watch.faults import BadInputError
-from watch.orders import margin, windows
+from watch.orders import margin, sensitivity, windows
 from watch.orders.met import quantile
 from watch.orders.schedule import Schedule, Task
+from watch.orders.sensitivity import sensitivity_of
 from watch.orders.tell import Teller, percent
+from watch.orders.tempting import WORSE_CHANCE, tempting_of
 from watch.orders.windows import deck_windows, outside
 from watch.weather.errors import Widening
 from watch.when import STEPS_PER_HOUR, ShipTime
@@ -55,8 +57,23 @@ def _task(tell: Teller, task: Task, number: int) -> Iterator[str]:
         )
     for line in tell.shuts(task):
         yield from _wrap(f"Afterwards {line}.")
+    yield from _tempting(tell, task)
     yield ""
     yield from _docstring(windows)
+
+
+def _tempting(tell: Teller, task: Task) -> Iterator[str]:
+    """The easier job in its place, and what it shuts."""
+    found = tempting_of(tell.schedule, task)
+    if found is None:
+        return
+    job = found.edge.job
+    said = f"Easier now would be: {job.name} ({job.minutes:g} minutes, {job.place}). It would cost {found.dearer:.0f} points more"
+    if found.risk.hard_chance > found.ordered_risk.hard_chance + WORSE_CHANCE:
+        said += f", with a chance of a hard limit of {percent(found.risk.hard_chance)} instead of {percent(found.ordered_risk.hard_chance)}"
+    shut = [f"“{later.sail_plan}” could {'no longer be had' if later.then is None else f'not be had before {tell.clock(later.then)}'} "
+            f"(in these orders from {tell.clock(later.ordered)})" for later in found.shut]  # fmt: skip
+    yield from _wrap(said + (f"; after it {', '.join(shut)}." if shut else "."))
 
 
 def _hours(tell: Teller, task: Task) -> Iterator[str]:
@@ -90,6 +107,7 @@ def _method(schedule: Schedule) -> Iterator[str]:
     yield "Points (all judgement; one point is an hour one knot over a working limit)"
     for name, points in night.weights.table():
         yield f"  {name.replace('_', ' '):<24}{points:>10g}"
+    yield from _swings(schedule)
     yield ""
     yield "How far the forecast may be wrong (one standard deviation, by lead time; judgement)"
     wide = Widening()
@@ -106,6 +124,19 @@ def _method(schedule: Schedule) -> Iterator[str]:
     yield ""
     yield from _docstring(windows)
     yield from _docstring(margin)
+    yield from _docstring(sensitivity)
+
+
+def _swings(schedule: Schedule) -> Iterator[str]:
+    """What halving and doubling the weights does to the orders."""
+    found, tell = sensitivity_of(schedule), Teller(schedule, ShipTime(0))
+    if not found.swings:
+        yield from _wrap(f"Each halved, and each doubled: none of the {found.tried} changes any job, or moves one by more than an hour.")
+        return
+    yield from _wrap(f"Each halved, and each doubled: {found.tried - len(found.swings)} of the {found.tried} change nothing. The others:")
+    for swing in found.swings:
+        jobs = ", ".join(f"{name} {tell.clock(begins)}" for name, begins in swing.jobs) or "no job at all"
+        yield from _wrap(f"- {swing.weight.replace('_', ' ')} {'doubled' if swing.factor > 1 else 'halved'}: {jobs}", "  ")
 
 
 def _docstring(module: object) -> Iterator[str]:

@@ -28,6 +28,12 @@ class Steps:
     course_deg: Floats
     boat_kn: Floats
 
+    def part(self, first: int, last: int) -> "Steps":
+        """Steps first <= i < last, with the marks round them."""
+        marks, steps = slice(first, last + 1), slice(first, last)
+        return Steps(time=self.time[marks], latitude=self.latitude[marks], longitude=self.longitude[marks],
+                     course_deg=self.course_deg[steps], boat_kn=self.boat_kn[steps])  # fmt: skip
+
 
 def met_of(boat: BoatFile, steps: Steps, scenarios: xr.Dataset) -> Met:
     """Scenarios at 10 m -> as the boat's own limits mean them: height, knots, angle to her course, light."""

@@ -12,7 +12,7 @@ from watch.boat.rig import Rig
 from watch.orders.carriages import carriage_of
 from watch.passage.carriage import Carriage
 from watch.passage.track import Track, sail
-from watch.weather.plain import central_wind
+from watch.weather.plain import Wind, central_wind
 from watch.weather.scenarios import usable
 from watch.when import grid
 
@@ -36,6 +36,11 @@ class Going:
         """One for each rig state."""
         return tuple(carriage_of(self.rig, i) for i in range(len(self.rig.states)))
 
+    @cached_property
+    def wind(self) -> Wind:
+        """The wind the track is sailed in, the members brought together once for every try."""
+        return central_wind(usable(self.asked.forecasts)[0], grid(self.start, self.steps))
+
 
 def sail_along(going: Going, carried: Ints) -> Track:
     """Her track when these rig states (T) are carried."""
@@ -43,8 +48,7 @@ def sail_along(going: Going, carried: Ints) -> Track:
     route = asked.route
     if asked.latitude is not None and asked.longitude is not None:
         route = route.from_position(asked.latitude, asked.longitude)
-    wind = central_wind(usable(asked.forecasts)[0], grid(going.start, going.steps))
-    return sail(route, going.start, carried, going.carriages, wind).boat(0)
+    return sail(route, going.start, carried, going.carriages, going.wind).boat(0)
 
 
 def distance_apart_nm(a: Track, b: Track) -> float:

@@ -179,15 +179,14 @@ def where_of(track: Track) -> Where:
 def night_of(asked: Asked, rig: Rig, track: Track, scenarios: xr.Dataset) -> Night:
     """What the boat meets along a track, cut where the weather is no longer known at all."""
     met = met_of(asked.boat, going_of(track), scenarios)
-    known = met.known().any(axis=0)
-    first_unknown = int(np.argmin(known)) if not known.all() else met.steps
-    if first_unknown == 0:
+    known_steps = met.known_steps()
+    if known_steps == 0:
         lat, lon = float(track.latitude[0]), float(track.longitude[0])
         raise BadInputError(
             ", ".join(asked.forecasts[0].files) or "the forecast",
             [f"does not cover {lat:.2f}, {lon:.2f} at {from_np(track.time[0]):%Y-%m-%d %H:%M} UTC; fetch one that does"],
         )
-    met = met.cut(first_unknown)
+    met = met.cut(known_steps)
     ship = ship_of(asked, track)
     table = speed_table(asked.boat.speed)
     return Night(rig=rig, met=met, table=table, asleep=asleep(met, asked.aims, ship), aims=asked.aims, weights=asked.weights)

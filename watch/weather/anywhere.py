@@ -19,9 +19,10 @@ from watch.weather import blocks, sample
 from watch.weather.blocks import Blocks
 from watch.weather.errors import ENSEMBLE_SPOTS, Widening, normal_chance
 from watch.weather.look import ALOFT, has_convection, sources
+from watch.weather.near_fronts import FrontsByHour, fronts_by_hour
 from watch.weather.scenarios import EAST, GUST, NM_PER_DEG, NORTH, SEA, SQUALL, STRENGTH, TIMING, Drawn, draw, strengthened
 from watch.weather.sea import OPEN_OCEAN_FETCH_KM, UNKNOWN_PAST_H, carter
-from watch.weather.squalls import GUST_RATIO, SquallInputs, squall_outlook
+from watch.weather.squalls import GUST_RATIO, SquallInputs, front_gust_ms, squall_outlook
 from watch.weather.wind import gust_factor
 from watch.when import Times, to_np
 
@@ -72,6 +73,7 @@ class Run:
     drawn: Drawn
     groups: tuple[Group, ...]
     fields: Fields
+    fronts: FrontsByHour = field(repr=False)
 
     @cached_property
     def known_hours(self) -> tuple[int, int] | None:
@@ -121,6 +123,8 @@ class Anywhere:
         z = group.z[0] if run.drawn.single else None
         mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening)
         gust = self._with_squalls(look, mean, gust)
+        with_front = run.fronts.come(group.scenarios, look.hour, look.spots)
+        gust = np.where(with_front, np.fmax(gust, front_gust_ms(mean).astype(np.float32)), gust)
         return {"mean_ms": mean, "gust_ms": gust, "u_ms": u, "v_ms": v, "sea_m": self._sea(look, mean)}
 
     def _sea(self, look: "_Look", mean: Floats32) -> Floats32:
@@ -227,7 +231,9 @@ def anywhere(forecasts: Sequence[Forecast], hours: Times, widening: Widening | N
     runs, first = [], 0
     for one in drawn:
         fields = _fields(one.forecast, forecasts, hours)
-        runs.append(Run(drawn=one, groups=_groups(one, first, fields), fields=fields))
+        u, v = one.forecast.fields[Name.U10_MS], one.forecast.fields[Name.V10_MS]
+        fronts = fronts_by_hour(u, v, hours, normal_chance(one.z[:, SQUALL]), first)
+        runs.append(Run(drawn=one, groups=_groups(one, first, fields), fields=fields, fronts=fronts))
         first += one.count
     weight = np.concatenate([np.full(d.count, d.own_weight / d.count) for d in drawn])
     directed = sorted((f for f in forecasts if f.has(Name.WAVE_FROM_DEG)), key=lambda f: f.run, reverse=True)

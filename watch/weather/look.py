@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 
 from watch.forecast.contract import Forecast, Name
 from watch.weather import sample
+from watch.weather.near_fronts import FrontSqualls
 from watch.weather.sea import sea_from_wind, steepness
-from watch.weather.squalls import BASIS_WORDS, Basis, SquallInputs, squall_outlook
+from watch.weather.squalls import BASIS_WORDS, Basis, SquallInputs, front_gust_ms, squall_outlook
 from watch.weather.wind import gust_factor
 from watch.when import STEPS_PER_HOUR, Times
 
@@ -144,11 +145,14 @@ def _raised(series: dict[str, Floats], time: Times) -> tuple[Floats, Floats]:
 ALOFT = (Name.U10_MS, Name.V10_MS, Name.U925_MS, Name.V925_MS, Name.U850_MS, Name.V850_MS, Name.U500_MS, Name.V500_MS)
 
 
-def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats) -> str:
+def squalls(
+    series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats, fronts: FrontSqualls
+) -> str:
     """Adds squall (S, T), 1 where a scenario has one, and raises its gust_ms there; -> in words, what the likelihood rests on.
 
     luck (S): a rank between 0 and 1; a scenario has a squall where the likelihood is above its luck, so that the share of the
-    weathers with a squall is the likelihood itself. What the file does not have is not guessed: where it cannot tell, none is added.
+    weathers with a squall is the likelihood itself; those of fronts come at their own hours. What the file does not have is not guessed: where it
+    cannot tell, none is added.
     """
     rain = _strongest(everything, forecast, Name.RAIN_KGM2S, at) * 3600.0
     levels = {str(name): linear(everything, forecast, name, at) for name in ALOFT}
@@ -159,13 +163,15 @@ def squalls(series: dict[str, Floats], everything: Sequence[Forecast], forecast:
             gust_has_convection=has_convection(forecast),
             cape_jkg=linear(everything, forecast, Name.CAPE_JKG, at),
             rain_mmh=rain,
+            cold_front=fronts.chance,
             **levels,
         )
     )
-    comes = outlook.likelihood > luck[:, None]
+    comes = (outlook.of_the_air > luck[:, None]) | fronts.comes
     series["squall"] = np.where(np.isnan(outlook.likelihood), np.nan, comes)
     series["squall_likelihood"] = outlook.likelihood
-    series["gust_ms"] = np.where(comes, np.fmax(series["gust_ms"], outlook.gust_ms), series["gust_ms"])
+    gust_ms = np.where(fronts.comes, np.fmax(outlook.gust_ms, front_gust_ms(series["mean_ms"])), outlook.gust_ms)
+    series["gust_ms"] = np.where(comes, np.fmax(series["gust_ms"], gust_ms), series["gust_ms"])
     return BASIS_WORDS[Basis(int(np.bincount(outlook.basis.ravel()).argmax()))]
 
 

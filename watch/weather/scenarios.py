@@ -26,6 +26,7 @@ from watch.weather.errors import (
     normal_points,
 )
 from watch.weather.look import Spots, Where
+from watch.weather.near_fronts import front_squalls, past_wind
 from watch.when import Times, to_np
 
 Floats = NDArray[np.float64]
@@ -68,7 +69,9 @@ def make_scenarios(forecasts: Sequence[Forecast], where: Where, widening: Wideni
     """
     widening = widening or Widening()
     notes: list[str] = []
-    parts = [_part(drawn, forecasts, where, widening, notes) for drawn in draw(forecasts)]
+    drawn = draw(forecasts)
+    past = past_wind([d.forecast for d in drawn], where.time, where.latitude, where.longitude)
+    parts = [_part(one, forecasts, where, widening, past, notes) for one in drawn]
     return _together(parts, where, tuple(dict.fromkeys(notes)))
 
 
@@ -118,11 +121,15 @@ def _own_weight(forecast: Forecast, used: Sequence[Forecast]) -> float:
     return float(weight)
 
 
-def _part(drawn: Drawn, everything: Sequence[Forecast], where: Where, widening: Widening, notes: list[str]) -> Part:
+def _part(
+    drawn: Drawn, everything: Sequence[Forecast], where: Where, widening: Widening, past: tuple[Floats, Floats], notes: list[str]
+) -> Part:
     forecast, single, z = drawn.forecast, drawn.single, drawn.z
     lead_h = (where.time - to_np(forecast.run)) / np.timedelta64(3600, "s")
     at = _spots(forecast, where, z, lead_h, widening, single)
     series = look.wind(forecast, at)
+    luck = normal_chance(z[:, SQUALL])
+    fronts = front_squalls(series["low_ms"], series["from_deg"], where.latitude, luck, past)
     excess = look.gust_excess_ms(forecast, at, series["mean_ms"], notes)
     if single:
         for name in ("mean_ms", "low_ms"):
@@ -133,7 +140,7 @@ def _part(drawn: Drawn, everything: Sequence[Forecast], where: Where, widening: 
     look.sea(series, everything, forecast, at, where.time, notes)
     if single:
         series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
-    basis = look.squalls(series, everything, forecast, at, normal_chance(z[:, SQUALL]))
+    basis = look.squalls(series, everything, forecast, at, luck, fronts)
     label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
     return Part(label=label, own_weight=drawn.own_weight, step_h=_own_step_h(forecast), series=series, squall_basis=basis)
 

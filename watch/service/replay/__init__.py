@@ -1,0 +1,1 @@
+"""What would have become of her, had she followed these orders? Policies played against a weather that then really happens."""
