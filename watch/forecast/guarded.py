@@ -28,7 +28,7 @@ PIPE_BYTES = 1 << 20
 def read_guarded(paths: Sequence[Path], box: Box | None = None, *, seconds: float = LONGEST_S) -> tuple[Forecast, ...]:
     """The same as `read`, by a copy of this process that hands its forecasts over: when it dies, we do not.
 
-    Costs a few hundredths of the reading (tests/bench/bench_read.py). Raises BadInputError as `read` does, and when a file kills the
+    Costs up to about a tenth of the reading (tests/bench/bench_read.py). Raises BadInputError as `read` does, and when a file kills the
     decoder or nothing comes for `seconds`. Where other threads run, no copy is safe: then the files are tried by a process apart,
     and read here after that.
     """
