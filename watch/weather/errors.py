@@ -32,7 +32,7 @@ class Widening:
         """Lead times [h], any shape -> the width there.
 
         >>> float(Widening().at(Widening().timing_h, np.array(18.0)))
-        1.05
+        1.35
         """
         found: Floats = np.interp(np.maximum(lead_h, 0.0), self.lead_h, widths)
         return found
