@@ -44,6 +44,20 @@ def with_shelter() -> Orders:
     return replace(demo_orders(), shelters=(shelter,))
 
 
+def among_islands() -> Orders:
+    """The same night carried to the Azores, with a turn for two of the example shelters there; the rest is far away."""
+    orders = demo_orders()
+    north, east = 38.2 - orders.latitude_deg, -30.6 - orders.longitude_deg
+    steps = tuple(
+        replace(s, latitude_deg=s.latitude_deg + north, longitude_deg=s.longitude_deg + east) for s in orders.steps
+    )  # fmt: skip
+    hours = {"Horta (example)": 7, "Lajes das Flores (example)": 3}
+    shelters = tuple(
+        replace(s, turn_by=orders.made_at + timedelta(hours=hours[s.name])) if s.name in hours else s for s in orders.shelters
+    )  # fmt: skip
+    return replace(orders, latitude_deg=38.2, longitude_deg=-30.6, steps=steps, shelters=shelters)
+
+
 def alarm(*, awaits: bool = True, priority: str = "alarm", name: str = "front.20260516") -> PageAlert:
     return PageAlert(
         name=name, revision=3, priority=priority, state="active, unacknowledged" if awaits else "active, acknowledged", awaits=awaits,

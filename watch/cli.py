@@ -10,6 +10,10 @@ COMMANDS = {
     "why": "orders:why",
     "why-demo": "orders:why_demo",
     "check": "check:check",
+    "stand": "stand:stand",
+    "ack": "ack:ack",
+    "rehearse": "rehearse:rehearse",
+    "passphrase": "passphrase:passphrase",
 }
 """Name -> module in watch.commands, and the command in it; in the order in which help lists them."""
 

@@ -1,5 +1,6 @@
 """The page in a real browser: read, counted down, gone stale, acknowledged, with keyboard and by the rules of accessibility."""
 
+from dataclasses import replace
 from datetime import timedelta
 from importlib.util import find_spec
 from pathlib import Path
@@ -7,8 +8,9 @@ from typing import Any
 
 import pytest
 
-from tests.page_demo import FixedSource, alarm, blind_for_hours, demo_orders, health, not_good_enough, nothing_due, with_shelter
+from tests.page_demo import FixedSource, alarm, among_islands, blind_for_hours, demo_orders, health, not_good_enough, nothing_due, with_shelter
 from watch.render.page import render_page
+from watch.service.map_land import land_of_map
 from watch.service.web_access import hash_passphrase
 
 PHONE, DESKTOP = (390, 844), (1280, 900)
@@ -43,11 +45,14 @@ NIGHTS = {
         alerts=(alarm(), alarm(priority="warning", name="b"), alarm(priority="caution", awaits=False, name="c")),
     ),
     "shelter": lambda: render_page(with_shelter(), now=demo_orders().made_at, invented=True),
+    "islands": lambda: render_page(
+        among_islands(), now=demo_orders().made_at, invented=True, land=land_of_map(among_islands()), previous=not_good_enough(),
+    ),
 }  # fmt: skip
 
 
 @pytest.mark.source("wcag-1")
-@pytest.mark.parametrize("night", ["bad", "blind", "shelter"])
+@pytest.mark.parametrize("night", ["bad", "blind", "islands"])
 def test_no_rule_of_accessibility_is_broken_by_day_or_by_night(night: str, opened: Any, tmp_path: Path) -> None:
     page = opened(*PHONE, bypass_csp=True)
     page.goto(a_file(tmp_path, NIGHTS[night]()))
@@ -169,16 +174,85 @@ def test_an_acknowledgement_that_failed_is_not_taken_for_one(opened: Any, served
     assert source.acknowledged == []
 
 
-def test_new_orders_come_by_themselves_and_what_was_unfolded_stays_so(opened: Any, served: Any) -> None:
+def test_new_orders_come_by_themselves_and_what_is_read_stays_where_it_is(opened: Any, served: Any) -> None:
+    """Something new above: what was unfolded, the place on the screen and every element that says the same are left alone."""
     source = FixedSource(demo_orders())
     page = opened(*PHONE)
     page.clock.install(time=demo_orders().made_at + timedelta(minutes=2))
     page.goto(served(source))
     page.click(".jobs details summary >> nth=2")
+    page.evaluate("document.querySelector('.jobs li:nth-child(3)').scrollIntoView(); document.querySelector('#track svg').own = 1")
+    page.evaluate("document.querySelectorAll('.jobs summary').forEach(s => { s.own = 1; }); document.querySelector('.jobs details[open] summary').focus()")
+    before = page.evaluate("document.querySelector('.jobs li:nth-child(3)').getBoundingClientRect().top")
     source.alerts = (alarm(awaits=False, priority="caution"),)
     page.clock.run_for(16_000)
     page.wait_for_selector(".alert.is-caution")
     assert page.locator(".jobs details[open]").count() == 1
+    assert abs(page.evaluate("document.querySelector('.jobs li:nth-child(3)').getBoundingClientRect().top") - before) < 2
+    assert page.evaluate("[...document.querySelectorAll('.jobs summary')].every(s => s.own) && document.querySelector('#track svg').own") == 1
+    assert page.evaluate("document.activeElement.closest('.jobs details') !== null"), "the keyboard is still there"
+
+
+def test_new_orders_with_other_jobs_show_just_those(opened: Any, served: Any) -> None:
+    """After the piecewise renewal the page is what a fresh load would be."""
+    source = FixedSource(demo_orders(), (alarm(), alarm(priority="warning", name="b")))
+    page = opened(*PHONE)
+    page.clock.install(time=demo_orders().made_at + timedelta(minutes=2))
+    address = served(source)
+    page.goto(address)
+    source.orders, source.alerts, source.well = replace(among_islands(), jobs=demo_orders().jobs[2:]), (alarm(name="c"),), False
+    page.clock.run_for(16_000)
+    page.wait_for_selector("#unwell")
+    page.clock.run_for(2_000)
+    renewed = page.inner_text("main")
+    html = page.evaluate("document.getElementById('main').innerHTML")
+    page.reload()
+    page.clock.run_for(2_000)
+    assert page.inner_text("main") == renewed
+    assert page.evaluate("document.getElementById('main').innerHTML") == html
+
+
+def test_a_new_call_is_brought_into_view_and_each_has_its_own_button(opened: Any, served: Any) -> None:
+    source = FixedSource(demo_orders())
+    page = opened(*PHONE)
+    page.clock.install(time=demo_orders().made_at + timedelta(minutes=2))
+    page.goto(served(source))
+    page.evaluate("window.scrollTo(0, 2000)")
+    source.alerts = (alarm(), alarm(priority="warning", name="b"))
+    page.clock.run_for(16_000)
+    page.wait_for_selector(".alert.is-alarm")
+    assert page.evaluate("window.scrollY") == 0
+    assert page.title().startswith("CALL")
+    assert page.locator(".ack button").count() == 2
+    page.locator(".is-warning .ack button").click()
+    page.wait_for_selector("#known .is-warning")
+    assert [a[0] for a in source.acknowledged] == ["b"]
+    assert page.locator(".ack button").count() == 1
+
+
+@pytest.mark.source("wcag-1")
+@pytest.mark.parametrize("night", ["blind", "islands"])
+def test_everything_to_be_touched_is_large_enough_for_a_wet_thumb(night: str, opened: Any, tmp_path: Path) -> None:
+    page = opened(*PHONE)
+    page.goto(a_file(tmp_path, NIGHTS[night]()))
+    small = page.evaluate("""() => [...document.querySelectorAll('button, summary, a:not(.skip)')].map(e => [e.textContent,
+        e.getBoundingClientRect().height]).filter(e => e[1] < 44)""")
+    assert small == []
+
+
+def test_without_the_network_the_page_stays_and_says_since_when(opened: Any, served: Any) -> None:
+    page = opened(*PHONE, expects=("Failed to load resource", "ERR_INTERNET_DISCONNECTED"))
+    page.clock.install(time=demo_orders().made_at + timedelta(minutes=2))
+    page.goto(served(FixedSource(demo_orders())))
+    page.clock.run_for(16_000)
+    page.context.set_offline(True)
+    page.clock.run_for(80_000)
+    assert "NO LONGER UPDATED" in page.inner_text("#stale")
+    assert "CLOSES 11:00" in page.inner_text("#next"), "what was known stays to be read"
+    page.context.set_offline(False)
+    page.clock.run_for(16_000)
+    page.wait_for_selector("#stale", state="hidden")
+    assert not page.title().startswith("OLD")
 
 
 def test_signing_in_gives_only_the_right_of_the_passphrase(opened: Any, served: Any) -> None:

@@ -42,7 +42,7 @@ def test_without_a_passphrase_it_listens_only_at_a_loopback_address() -> None:
 def test_reading_and_acknowledging_are_separate_rights() -> None:
     source = FixedSource(demo_orders(), (alarm(),))
     nobody, reader, skipper = client(source, **HASHES), signed_in(READ, source), signed_in(ACKNOWLEDGE, source)
-    for path in ("/orders.json", "/alerts.json", "/health.json", "/mark", "/"):
+    for path in ("/orders.json", "/alerts.json", "/health", "/mark", "/"):
         assert nobody.get(path).status_code == 401
         assert reader.get(path).status_code == skipper.get(path).status_code == 200
     assert "Kittiwake" not in nobody.get("/").text
@@ -211,6 +211,28 @@ def test_health_that_is_unwell_is_on_the_page() -> None:
     page = client(FixedSource(demo_orders(), well=False)).get("/").text
     assert "The watch is not well" in page
     assert isinstance(FixedSource(demo_orders()).latest(), Latest)
+
+
+def test_another_program_sees_by_the_status_alone_whether_the_watch_is_well() -> None:
+    good = client(FixedSource(demo_orders())).get("/health")
+    assert good.status_code == 200
+    assert good.json()["well"] is True
+    assert good.json()["orders_made_at"] == "2026-05-16T12:00:00Z"
+    for source in (FixedSource(demo_orders(), well=False), FixedSource(None)):
+        bad = client(source).get("/health")
+        assert bad.status_code == 503
+        assert bad.json()["well"] is False
+    assert client(FixedSource(demo_orders()), **HASHES).get("/health").status_code == 401
+
+
+def test_where_acknowledging_is_left_out_nobody_can() -> None:
+    source = FixedSource(demo_orders(), (alarm(),))
+    made = client(source, allow_acknowledge=False)
+    assert made.post("/ack", data=FORM, headers=OURS).status_code == 403
+    page = made.get("/").text
+    assert "This page may not do it" in page
+    assert 'action="/ack"' not in page
+    assert source.acknowledged == []
 
 
 @pytest.fixture(scope="module")

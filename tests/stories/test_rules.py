@@ -132,3 +132,13 @@ def test_every_rule_carries_its_own_page() -> None:
     for rule in RULES:
         for word in ("says:", "why:", "example:", "source:"):
             assert word in (rule.__doc__ or ""), f"{rule.__name__} has no {word}"
+
+
+@pytest.mark.source("glass-beyond-1")
+@pytest.mark.parametrize(
+    ("beyond", "priority"), [(None, None), (-1.4, None), (-1.5, Priority.CAUTION), (-2.9, Priority.CAUTION), (-3.0, Priority.WARNING), (2.0, None)]
+)
+def test_a_glass_that_falls_beyond_forecast_is_an_alert_of_its_own(beyond: float | None, priority: Priority | None) -> None:
+    found = held("glass", aboard=Aboard(glass_3h_hpa=-2.0, glass_beyond_hpa=beyond))
+    assert (None if found is None else found.priority) == priority
+    assert found is None or (found.key, found.alert) == ("glass.beyond", "glass")

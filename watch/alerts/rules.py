@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from watch.alerts.situation import Priority, Situation, cannot_compute, slug
+from watch.instruments.own_glass import BEYOND_HPA, FAR_BEYOND_HPA
 from watch.orders.differences import Change, Severity, Topic, differences
 from watch.orders.document import JobOrder, Orders
 from watch.orders.tell import percent
@@ -27,14 +28,15 @@ WORSE_CHANCE = 0.05  # judgement: so much more chance of a hard limit is worth a
 
 @dataclass(frozen=True, kw_only=True)
 class Aboard:
-    """What the instruments say: the last ten minutes' mean and gust as the limits mean them [kn], the glass's change in three hours
-    [hPa], when position and wind were last known, links that are down (in words). None where there is no such instrument."""
+    """What the instruments say: the last ten minutes' mean and gust as the limits mean them [kn], the glass's change in three hours, and
+    that less the change forecast [hPa], when position and wind were last known, links that are down (in words). None where there is no such instrument."""
 
     mean_kn: float | None = None
     gust_kn: float | None = None
     working_kn: float | None = None
     hard_kn: float | None = None
     glass_3h_hpa: float | None = None
+    glass_beyond_hpa: float | None = None
     position_at: datetime | None = None
     wind_at: datetime | None = None
     expects_position: bool = False
@@ -238,26 +240,31 @@ def instruments_lost(known: Known) -> Iterator[Situation]:
             )  # fmt: skip
     for link in a.links_down:
         yield Situation(
-            key=f"instruments.link.{slug(link)[:60]}", priority=Priority.CAUTION, title="A link to the instruments is down", text=link,
+            key=f"instruments.link.{slug(link.partition(':')[0])[:60]}", priority=Priority.CAUTION, title="A link to the instruments is down", text=link,
             why=link, clears="the link is up again", group="instruments",
         )  # fmt: skip
 
 
 def glass_falling(known: Known) -> Iterator[Situation]:
-    """says: her own glass falls quickly, or very rapidly, in the published words.
-    why: the glass is the one instrument that sees the low before the wind does.
-    example: 4.2 hPa down in three hours: caution; 6.4: warning.
-    source: glass-1: quickly 3.6 to 6.0 hPa in three hours, very rapidly above.
+    """says: her own glass falls quickly, or very rapidly, in the published words; or it falls farther than forecast.
+    why: the glass is the one instrument that sees the low before the wind does; a fall beyond forecast is a low deeper or nearer than planned.
+    example: 4.2 hPa down in three hours: caution; 6.4: warning. 4.2 where 1.9 was forecast: caution, 5.5: warning.
+    source: glass-1: quickly 3.6 to 6.0 hPa in three hours, very rapidly above. glass-beyond-1: 1.5 and 3.0 hPa beyond, judgement.
     """
-    change = known.aboard.glass_3h_hpa
-    if change is None or change > -3.6:
-        return
-    rapid = change < -6.0
-    yield Situation(
-        key="glass.falling", priority=Priority.WARNING if rapid else Priority.CAUTION,
-        title=f"The glass is falling {'very rapidly' if rapid else 'quickly'}", text="Look whether the orders still fit the sky.",
-        why=f"{-change:.1f} hPa in three hours", clears="a slower fall",
-    )  # fmt: skip
+    change, beyond = known.aboard.glass_3h_hpa, known.aboard.glass_beyond_hpa
+    if change is not None and change <= -3.6:
+        rapid = change < -6.0
+        yield Situation(
+            key="glass.falling", priority=Priority.WARNING if rapid else Priority.CAUTION,
+            title=f"The glass is falling {'very rapidly' if rapid else 'quickly'}", text="Look whether the orders still fit the sky.",
+            why=f"{-change:.1f} hPa in three hours", clears="a slower fall", group="glass",
+        )  # fmt: skip
+    if change is not None and beyond is not None and beyond <= -BEYOND_HPA + 1e-9:
+        yield Situation(
+            key="glass.beyond", priority=Priority.WARNING if beyond <= -FAR_BEYOND_HPA + 1e-9 else Priority.CAUTION, group="glass",
+            title="The glass falls beyond forecast", text="The low may be deeper, nearer or sooner than these orders plan for.",
+            why=f"{-beyond:.1f} hPa beyond forecast in three hours", clears="a glass as forecast, or a forecast that has it",
+        )  # fmt: skip
 
 
 def machine(known: Known) -> Iterator[Situation]:

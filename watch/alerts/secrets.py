@@ -78,7 +78,7 @@ def load_secrets(names: Iterable[str], environment: Mapping[str, str], file: Pat
 
     Raises BadInputError: a file that others may read, is not TOML of texts, or every secret that is nowhere to be found.
     """
-    kept = {} if file is None else _read_file(file)
+    kept = {} if file is None else private_table(file, "make it, or take secrets_file out of the settings", 'mail_password = "..."')
     values: dict[str, str] = {}
     faults = []
     for name in dict.fromkeys(names):
@@ -95,7 +95,11 @@ def load_secrets(names: Iterable[str], environment: Mapping[str, str], file: Pat
     return Secrets(values)
 
 
-def _read_file(file: Path) -> dict[str, str]:
+def private_table(file: Path, absent: str, like: str) -> dict[str, str]:
+    """A TOML file of texts that only its owner may get at -> its names and texts. absent: what to do when there is none; like: a line.
+
+    Raises BadInputError, which never repeats what stands in the file.
+    """
     try:
         with file.open("rb") as stream:
             state = os.fstat(stream.fileno())
@@ -104,9 +108,9 @@ def _read_file(file: Path) -> dict[str, str]:
                 raise BadInputError(file, [f"others on this machine can get at these secrets ({mode}): run chmod 600 {file}"])
             table = tomllib.loads(stream.read().decode("utf-8"))
     except FileNotFoundError:
-        raise BadInputError(file, ["no such file of secrets; make it, or take secrets_file out of the settings"]) from None
+        raise BadInputError(file, [f"no such file of secrets; {absent}"]) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError):  # what stands in it is not repeated
-        raise BadInputError(file, ['is not TOML; one secret a line, like mail_password = "..."']) from None
+        raise BadInputError(file, [f"is not TOML; one secret a line, like {like}"]) from None
     except OSError as error:
         raise BadInputError(file, [f"cannot be read: {error.strerror}"]) from None
     faults = [Fault(name, None, 'a text in quotes, like "..."') for name, value in table.items() if not isinstance(value, str)]

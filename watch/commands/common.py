@@ -20,6 +20,12 @@ class Refused(click.ClickException):
         click.echo(self.message, err=True)
 
 
+class FailedError(Refused):
+    """Nothing was wrong with what was asked, but it could not be done: exit code 1."""
+
+    exit_code = 1
+
+
 def refusing(command: Callable[..., None]) -> Callable[..., None]:
     """Turns what a person can put right into sentences instead of tracebacks."""
 
@@ -71,6 +77,12 @@ def passage_options(command: Callable[..., None]) -> Callable[..., None]:
     ]):  # fmt: skip
         command = option(command)
     return command
+
+
+def home_option(command: Callable[..., None]) -> Callable[..., None]:
+    """The folder that the watch keeps."""
+    return click.option("--home", type=click.Path(path_type=Path), default=None,
+                        help="The watch's own folder; else NIGHTORDERS_HOME, else ~/.local/share/nightorders.")(command)  # fmt: skip
 
 
 FILES = ("html", "calendar", "cap", "gpx", "picture")

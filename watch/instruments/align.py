@@ -16,6 +16,7 @@ from watch.units import Floats
 from watch.when import STEPS_PER_HOUR
 
 KNOWN_SHARE = 0.7  # of the observed steps, that a shifted forecast must cover (judgement)
+BOTH_WAYS_H = 2.0  # early and late must both be possible so far, else a run that has just begun could only be "early" (judgement)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +75,7 @@ def align(pairs: tuple[Pair, ...], *, lag_width_h: float, most_h: float) -> Alig
     costs = [misfits(pair, lags) for pair in pairs]
     both = np.sum(costs, axis=0)
     total = both + (lags / lag_width_h) ** 2
-    possible = np.isfinite(total).any(axis=1)
+    possible = np.isfinite(total[:, np.abs(lags) <= min(BOTH_WAYS_H, most_h) + 1e-9]).all(axis=1)
     filled = np.where(possible[:, None], total, 0.0)
     best = np.argmin(filled, axis=1)
     rows = np.arange(len(best))

@@ -64,6 +64,9 @@ class _Column:
         self.doubts.append(doubt)
         return room
 
+    def copy(self) -> "_Column":
+        return _Column(seconds=self.seconds.copy(), values=self.values.copy(), doubts=self.doubts.copy(), since_s=self.since_s.copy())
+
     def trim(self, before_s: float) -> None:
         while self.seconds and self.seconds[0] < before_s:
             self.seconds.popleft()
@@ -92,6 +95,17 @@ class Observed:
         self._closed: deque[Step] = deque(maxlen=max(1, math.ceil(keep_hours * 3600.0 / STEP_S)))
         self._open_s = math.nan
         self._variation_deg = self._preferences.variation_deg
+        self._heard_s: dict[Quantity, float] = {}
+
+    def resume(self, closed: Iterable[Step], now: datetime) -> None:
+        """Goes on from steps kept before a restart, in any order: before the first reading is added. Ten minutes that are missing among
+        them, or between them and now, are steps in which nothing was seen; steps off the grid, or not over yet, are left out."""
+        self._begin(now)
+        kept = {step.start_s: step for step in closed if step.start_s < self._open_s and step.start_s % STEP_S == 0.0}
+        self._closed.clear()
+        if kept:
+            first_s = max(min(kept), self._open_s - (self._closed.maxlen or 1) * STEP_S)
+            self._closed.extend(kept.get(at_s, Step(start_s=at_s)) for at_s in np.arange(first_s, self._open_s, STEP_S).tolist())
 
     def add(self, readings: Iterable[Reading], now: datetime) -> None:
         """Readings as they come, in any order; now: the time at the end of the batch, by the clock they were received by (for a
@@ -108,6 +122,8 @@ class Observed:
                 self.left_out[LeftOut.TOO_MANY_STREAMS] += 1
             elif not self._columns.setdefault(key, _Column()).add(at_s, reading.value, reading.doubtful):
                 self.left_out[LeftOut.TOO_MANY_READINGS] += 1
+            if self._open_s <= at_s <= latest_s and (reading.doubtful is None or reading.doubtful.kind.usable):
+                self._heard_s[reading.quantity] = max(at_s, self._heard_s.get(reading.quantity, at_s))
         self._close(now)
 
     def steps(self, now: datetime) -> ObservedSteps:
@@ -118,6 +134,27 @@ class Observed:
         if self._open_s + STEP_S <= seconds_of(now):
             rows.append(self._step()[0])
         return ObservedSteps.of(rows[-(self._closed.maxlen or 0) :])
+
+    def step_now(self, now: datetime) -> Step:
+        """The last ten minutes up to now, off the grid: for what has to be told at once. At first it has too little in it."""
+        start_s = seconds_of(now) - STEP_S
+        return step_of(self._judged(start_s - KEPT_BEFORE_S, start_s + STEP_S + AHEAD_S), start_s, self._preferences, self._variation_deg)
+
+    def heard_at(self, quantity: Quantity) -> datetime | None:
+        """When a usable reading of it was last heard, however long ago; None: never since it was switched on."""
+        return instant_of(self._heard_s[quantity]) if quantity in self._heard_s else None
+
+    def closed(self, since: datetime | None = None) -> tuple[Step, ...]:
+        """The closed steps that began at or after since, oldest first: to be kept for `resume`."""
+        return tuple(step for step in self._closed if since is None or step.start_s >= seconds_of(since))
+
+    def copy(self) -> "Observed":
+        """As it is now; what is added to either later does not show in the other."""
+        other = Observed(preferences=self._preferences)
+        other.left_out, other._closed = self.left_out.copy(), self._closed.copy()
+        other._columns = {key: column.copy() for key, column in self._columns.items()}
+        other._open_s, other._variation_deg, other._heard_s = self._open_s, self._variation_deg, dict(self._heard_s)
+        return other
 
     def position(self, now: datetime) -> Fix | None:
         """The latest usable fix of the last ten minutes, a clean one first; None without one."""
@@ -176,6 +213,7 @@ class Observed:
             self.left_out[LeftOut.CLOCK_SET_BACK] += len(self._closed)
             self._closed.clear()
             self._columns.clear()
+            self._heard_s.clear()
             self._open_s = math.nan
         if math.isnan(self._open_s):
             self._open_s = seconds_of(floor_step(now))

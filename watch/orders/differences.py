@@ -244,6 +244,12 @@ def _night(old: Orders, new: Orders) -> Iterator[Change]:
     if was != now and new.made_at < new.night.dark_from:
         yield Change(topic=Topic.NIGHT, severity=Severity.SAME, subject="", when=new.night.dark_from,
                      words=f"for the night: {', then '.join(now)}; was {', then '.join(was)}")
+    least, before = new.night.least_margin_kn, old.night.least_margin_kn
+    if least is None and before is not None:
+        yield Change(topic=Topic.NIGHT, severity=Severity.WORSE, subject="", words=f"what is in hand tonight is not known any more, was {before} kn")
+    elif least is not None and before is not None and abs(least - before) >= LEAST_KN:
+        severity = Severity.WORSE if least < before else Severity.BETTER
+        yield Change(topic=Topic.NIGHT, severity=severity, subject="", words=f"least in hand tonight {least} kn, was {before}")
 
 
 def _unknown(old: Orders, new: Orders) -> Iterator[Change]:

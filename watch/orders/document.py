@@ -160,7 +160,8 @@ class ShelterOrder:
     turn_by: the last good turn, None when there is none; distance, arrivals (when 10, 50 and 90 in 100 are there), daylight (nearly all
     arrive by day) and chance are for a turn then, or for the best turn when none is good. gust_kn: the gust met on the way (or holding
     on, running off) that the planning share of the weather stays below. miles_lost_nm: to the destination, by going there first.
-    sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known.
+    sea_room_h: hours until land lies to leeward in the worst weather, None when it does not, or is not known. latitude_deg, longitude_deg:
+    off its entrance; None for what is no place.
     """
 
     name: str
@@ -179,6 +180,8 @@ class ShelterOrder:
     words: str
     rank: int
     windows: tuple[TurnWindow, ...] = ()
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,6 +193,27 @@ class NoReturn:
     longitude_deg: float
     shelter: str
     words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """Her instruments held against the forecast, and what that did to these orders.
+
+    trusted: whether anything was changed by it. hours_early (late: negative) and strength (observed mean wind over forecast), each with
+    its standard deviation; None when not known. changed: what is different from orders by the forecast alone, the most important first.
+    glass: her own glass in words. doubts: readings that are doubtful or were left out.
+    """
+
+    as_of: datetime
+    trusted: bool
+    hours_early: float | None
+    hours_early_sd: float | None
+    strength: float | None
+    strength_sd: float | None
+    words: str
+    changed: tuple[str, ...]
+    glass: str
+    doubts: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,6 +285,7 @@ class Orders:
     light_events: tuple[tuple[datetime, str], ...] = ()
     height_words: str = ""
     no_return: NoReturn | None = None
+    compared: Compared | None = None
 
     @property
     def next_job(self) -> JobOrder | None:

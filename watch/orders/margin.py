@@ -41,6 +41,10 @@ class Margin:
     later: Turn
 
 
+_FACTOR, _HOURS = (Turn(holds=nothing, turns=None, job=None, begins=None) for nothing in (1.0, 0.0))
+UNTRIED = Margin(stronger=_FACTOR, weaker=_FACTOR, earlier=_HOURS, later=_HOURS)  # for orders whose margin nobody reads
+
+
 def margin_of(schedule: Schedule) -> Margin:
     """A schedule -> its margin in the four directions; all variants in one pass of the dynamic program."""
     night, met = schedule.judged.night, schedule.judged.night.met

@@ -94,6 +94,7 @@ def _shelter(ask: Ask, turns: Turns, tell: ShelterTeller) -> ShelterOrder:
         daylight=None if np.isnan(turns.middle_h[at]) else bool(turns.daylight[at] >= BY_DAY),
         gust_kn=None if np.isnan(turns.gust_kn[at]) else wind_up_kn(float(turns.gust_kn[at])),
         miles_lost_nm=_miles_lost(ask, turns, at), sea_room_h=None, reason=reason.name.lower(), words="", rank=0, windows=windows,
+        latitude_deg=round(turns.shelter.latitude, 4), longitude_deg=round(turns.shelter.longitude, 4),
     )  # fmt: skip
     return replace(row, words=tell.shelter(row, turns, at, reason))
 

@@ -247,7 +247,7 @@ def _job(scale: Scale, orders: Orders, job: JobOrder, x: float) -> str:
         if job.closes < scale.end:
             parts.append(tag("path", d=path([(x - 11, y1), (x + 11, y1)]), klass="closes"))
             if is_hard_close(job):
-                parts.append(tag("text", scale.ship.clock(job.closes), x=x, y=y1 + 12, klass="mid halo strong"))
+                parts.append(tag("text", scale.ship.clock(job.closes), x=x + 11, y=y1 + 13, klass="end halo strong"))
     y = scale.y(job.start)
     parts.append(tag("circle", cx=x, cy=y, r=8, klass="job-spot"))
     parts.append(tag("text", str(job.number), x=x, y=y + 4, klass="mid job-number"))

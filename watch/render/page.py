@@ -11,14 +11,16 @@ from markupsafe import Markup
 
 from watch.orders.document import Orders, PlanSpan
 from watch.orders.tell import percent
+from watch.passage.land import Land
 from watch.passage.position import show_position
-from watch.render.changes import changes
+from watch.render.changes import NOTHING, changes
 from watch.render.glance import closing, is_hard_close, margin_words, shuts_first, turn_by
-from watch.render.map_svg import map_svg
+from watch.render.map_places import far_words
+from watch.render.map_svg import NO_LAND, WITH_LAND, map_svg
 from watch.render.margins import WORDS, level
 from watch.render.night_span import light_changes, night_end
 from watch.render.night_svg import night_svg
-from watch.render.page_parts import PRIORITIES, PageAlert, PageHealth, Place
+from watch.render.page_parts import PRIORITIES, PageAlert, PageHealth, Place, places_of
 from watch.render.text import when
 from watch.when import utc
 
@@ -69,19 +71,23 @@ def render_page(
     alerts: tuple[PageAlert, ...] = (),
     previous: Orders | None = None,
     places: tuple[Place, ...] = (),
+    land: Land | None = None,
     served: Served | None = None,
     invented: bool = False,
 ) -> str:
     """Orders, and what is known besides -> HTML.
 
     now: the time of making; the page's own clock goes on from there, and stands still when `invented` (a demo of another day).
+    places: on the map besides the orders' shelters. land: round the track, for the map; None: the map says that it shows none.
     health None: nobody keeps watch behind this page, which says so. served None: a file, which cannot renew itself and says so.
     """
     template = _environment().get_template("page.html.j2")
     return template.render(
         o=orders, health=health, alerts=_by_weight(alerts), changed=None if previous is None else changes(previous, orders),
         served=served, invented=invented, now=utc(now), at=lambda instant: when(orders, instant), style=Markup(page_file("page.css")),
-        script=Markup(page_file("page.js")), policy=content_policy(), night=Markup(night_svg(orders)), map=Markup(map_svg(orders, places)),
+        script=Markup(page_file("page.js")), policy=content_policy(), night=Markup(night_svg(orders)), map=Markup(map_svg(orders, places, land)),
+        no_chart=NO_LAND if land is None else WITH_LAND,
+        nothing=NOTHING, far=far_words(orders, (*places_of(orders), *places)),
         where=show_position(orders.latitude_deg, orders.longitude_deg), span=_span_at(orders, now), shuts=shuts_first(orders),
         closing=closing, hard=is_hard_close, level=level, margin=margin_words, level_words=WORDS, turn=turn_by(orders),
         colours=_colours_at(orders, now), darks=_darks(orders), newest=min(f.age_hours for f in orders.forecasts),

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from watch.alerts.book import Alert, AlertBook
+from watch.orders.document import Orders
 from watch.when import utc
 
 PRIORITIES = ("caution", "warning", "alarm", "emergency alarm")
@@ -65,11 +66,21 @@ class PageAlert:
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
-    """A named place on the map, in degrees, north and east positive."""
+    """A named place on the map, in degrees, north and east positive. turn_by: the last good turn for it; None for no turn."""
 
     name: str
     latitude_deg: float
     longitude_deg: float
+    turn_by: datetime | None = None
+
+
+def places_of(orders: Orders) -> tuple[Place, ...]:
+    """The shelters of the orders as places for the map."""
+    return tuple(
+        Place(name=s.name, latitude_deg=s.latitude_deg, longitude_deg=s.longitude_deg, turn_by=s.turn_by)
+        for s in orders.shelters
+        if s.latitude_deg is not None and s.longitude_deg is not None
+    )
 
 
 def page_alert(alert: Alert) -> PageAlert:

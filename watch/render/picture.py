@@ -12,15 +12,15 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.dates import date2num
 from matplotlib.figure import Figure
 from matplotlib.markers import MarkerStyle
-from matplotlib.ticker import FuncFormatter
 
 from watch.orders.document import JobOrder, Orders
+from watch.passage.land import Land
 from watch.passage.position import show_position
 from watch.render.glance import closing, is_hard_close, margin_words, turn_by
-from watch.render.map_svg import degrees, unrolled
 from watch.render.margins import OVER, UNKNOWN, Marked, marked
 from watch.render.night_span import night_end, shown_jobs
 from watch.render.page_parts import Place
+from watch.render.picture_track import draw_track
 from watch.render.text import when
 
 A4_INCH = (8.27, 11.69)
@@ -36,18 +36,18 @@ MOST_JOBS = 12
 METADATA: dict[str, dict[str, Any]] = {"svg": {"Date": None}, "pdf": {"CreationDate": None, "ModDate": None}, "png": {}}
 
 
-def picture(orders: Orders, kind: str, *, places: tuple[Place, ...] = (), invented: bool = False) -> bytes:
-    """Orders -> the sheet as 'png', 'svg' or 'pdf'; the same orders give the same bytes."""
+def picture(orders: Orders, kind: str, *, places: tuple[Place, ...] = (), land: Land | None = None, invented: bool = False) -> bytes:
+    """Orders -> the sheet as 'png', 'svg' or 'pdf'; the same orders give the same bytes. places: besides their shelters."""
     with mpl.rc_context(SETTINGS):
         figure = Figure(figsize=A4_INCH, dpi=DOTS_PER_INCH)
         FigureCanvasAgg(figure)
-        _sheet(figure, orders, places, invented)
+        _sheet(figure, orders, places, land, invented)
         out = io.BytesIO()
         figure.savefig(out, format=kind, metadata=METADATA[kind])
     return out.getvalue()
 
 
-def _sheet(figure: Figure, orders: Orders, places: tuple[Place, ...], invented: bool) -> None:
+def _sheet(figure: Figure, orders: Orders, places: tuple[Place, ...], land: Land | None, invented: bool) -> None:
     end = night_end(orders)
     steps = marked(orders, end)
     jobs = shown_jobs(orders)
@@ -67,7 +67,7 @@ def _sheet(figure: Figure, orders: Orders, places: tuple[Place, ...], invented: 
     _sails(sails, orders, steps, end)
     _work(work, orders, jobs, end)
     _time_axis([light, wind, sails, work], orders, end)
-    _track(track, orders, places)
+    draw_track(track, orders, places, land)
     _words(words, orders)
     foot = "Forecast against this boat's own limits. No warning service; no chart. If the sky says otherwise, act on the sky."
     figure.text(0.5, 0.02, foot, ha="center", fontsize=7)
@@ -218,33 +218,6 @@ def _time_axis(panels: list[Any], orders: Orders, end: datetime) -> None:
         panel.grid(axis="x", color="0.85", linewidth=0.5)
         panel.set_axisbelow(True)
         panel.tick_params(labelbottom=panel is panels[-1], length=2)
-
-
-def _track(axes: Any, orders: Orders, places: tuple[Place, ...]) -> None:
-    rows, near = orders.steps, orders.longitude_deg
-    lat, lon = np.array([r.latitude_deg for r in rows]), np.array([unrolled(r.longitude_deg, near) for r in rows])
-    axes.plot(lon, lat, color="0", linewidth=1.2)
-    for k, row in enumerate(rows):
-        local = orders.ship_time.local(row.time)
-        if local.minute:
-            continue
-        six = local.hour % 6 == 0
-        axes.plot(lon[k], lat[k], "o", markersize=4.5 if six else 1.8, markerfacecolor="1" if six else "0", color="0", markeredgewidth=0.8)
-        if local.hour in (0, 12):
-            axes.annotate(f"{local:%a} {local.hour}", (lon[k], lat[k]), (4, -9), textcoords="offset points", fontsize=7)
-    axes.plot(lon[0], lat[0], "^", color="0", markersize=8)
-    for place in places:
-        axes.plot(unrolled(place.longitude_deg, near), place.latitude_deg, "D", color="0", markersize=5)
-        axes.annotate(place.name, (unrolled(place.longitude_deg, near), place.latitude_deg), (6, 3), textcoords="offset points")
-    axes.set_aspect(1 / max(0.05, float(np.cos(np.radians(lat.mean())))), adjustable="datalim")
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda v, _: degrees((v + 180) % 360 - 180, "E", "W")))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _: degrees(v, "N", "S")))
-    axes.locator_params(nbins=5)
-    axes.grid(color="0.85", linewidth=0.5)
-    axes.tick_params(labelsize=7, length=2)
-    axes.set_anchor("N")
-    axes.set_position([0.12, 0.08, 0.46, axes.get_position().height - 0.055])
-    axes.set_title("The track, a dot every hour, ship's time. No chart.", fontsize=8, loc="left")
 
 
 def _words(axes: Any, orders: Orders) -> None:

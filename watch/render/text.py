@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from datetime import datetime
 from itertools import groupby
 
-from watch.orders.document import JobOrder, Orders, PlanSpan, WindBlock
+from watch.orders.document import Compared, JobOrder, Orders, PlanSpan, WindBlock
 from watch.orders.tell import percent
 from watch.passage.position import show_position
+from watch.render.changes import NOTHING, ChangeLine, changes
 from watch.render.glance import shuts_first
 
 WIDTH = 80
@@ -15,19 +16,26 @@ NAME_WIDTH = 10
 SHELTER_KINDS = ("harbour", "anchorage", "lee")
 
 
-def as_text(orders: Orders) -> str:
-    """Orders -> text of at most 80 columns, ending in a newline."""
-    return "\n".join(line.rstrip() for line in _lines(orders)) + "\n"
+def as_text(orders: Orders, previous: Orders | None = None) -> str:
+    """Orders, and those before them when known -> text of at most 80 columns, ending in a newline."""
+    return "\n".join(line.rstrip() for line in _lines(orders, previous)) + "\n"
 
 
-def _lines(orders: Orders) -> Iterator[str]:
+def _lines(orders: Orders, previous: Orders | None) -> Iterator[str]:
     yield from _head(orders)
     yield ""
     yield from _first(orders)
+    if previous is not None:
+        yield from _title("CHANGED SINCE THE LAST ORDERS")
+        for change in changes(previous, orders) or (ChangeLine(words=NOTHING, heavy=False),):
+            yield from _wrap(f"{'!' if change.heavy else '-'} {change.words}", "  ")
     if orders.missing:
         yield from _title("NOT KNOWN")
         for line in orders.missing:
             yield from _wrap(f"- {line}", "  ")
+    if orders.compared is not None:
+        yield from _title("BY HER INSTRUMENTS")
+        yield from _compared(orders.compared)
     yield from _title("WHAT COMES")
     yield from _outlook(orders)
     if orders.jobs:
@@ -118,6 +126,22 @@ def _closes(job: JobOrder, orders: Orders) -> str:
             return f"Worth doing until {when(orders, job.closes)}"
         return f"OF USE UNTIL {when(orders, job.closes)}: by then what it is for has come"
     return f"CLOSES {when(orders, job.closes)}: {job.closes_words}"
+
+
+MOST_CHANGED = 6  # differences shown; the JSON has all
+
+
+def _compared(found: Compared) -> Iterator[str]:
+    yield from _wrap(f"- {found.words}", "  ")
+    yield from _wrap(f"- {found.glass}", "  ")
+    if found.changed:
+        more = len(found.changed) - MOST_CHANGED
+        and_more = f"; and {more} smaller differences" if more > 0 else ""
+        yield from _wrap(f"- So, against the forecast alone: {'; '.join(found.changed[:MOST_CHANGED])}{and_more}.", "  ")
+    elif found.trusted:
+        yield from _wrap("- These orders are much as they would be by the forecast alone.", "  ")
+    for doubt in found.doubts:
+        yield from _wrap(f"- In doubt: {doubt}.", "  ")
 
 
 def _outlook(orders: Orders) -> Iterator[str]:

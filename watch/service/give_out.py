@@ -25,32 +25,37 @@ class Outputs:
     invented: bool = False
 
 
-def write_out(orders: Orders, to: Outputs) -> tuple[str, ...]:
-    """Writes each file asked for; gives back a sentence for each that was rightly not written. BadInputError when one cannot be."""
+def write_out(orders: Orders, to: Outputs, previous: Orders | None = None) -> tuple[str, ...]:
+    """Writes each file asked for; gives back a sentence for each that was rightly not written. BadInputError when one cannot be.
+
+    previous: the orders before these, when known: the page says what changed, the calendar takes back what is gone.
+    """
     from watch.render.track_gpx import track_gpx
+    from watch.service.map_land import land_of_map
 
     said = []
     if to.html is not None:
         page = need("watch.render.page", "page")
-        write_whole(to.html, page.render_page(orders, now=orders.made_at, invented=to.invented).encode())
+        made = page.render_page(orders, now=orders.made_at, invented=to.invented, land=land_of_map(orders), previous=previous)
+        write_whole(to.html, made.encode())
     if to.calendar is not None:
-        write_whole(to.calendar, need("watch.render.calendar", "page").calendar(orders).encode())
+        write_whole(to.calendar, need("watch.render.calendar", "page").calendar(orders, previous).encode())
     if to.cap is not None:
-        said += _write_cap(orders, to.cap, to.invented)
+        said += _write_cap(orders, to.cap, to.invented, previous)
     if to.gpx is not None:
         write_whole(to.gpx, track_gpx(orders).encode())
     if to.picture is not None:
         if to.picture.suffix.lower() not in PICTURES:
             raise BadInputError("--picture", [f"{to.picture.name} ends in none of {', '.join(PICTURES)}; name it like night.pdf"])
-        made = need("watch.render.picture", "pictures").picture(orders, to.picture.suffix[1:].lower(), invented=to.invented)
-        write_whole(to.picture, made)
+        draw = need("watch.render.picture", "pictures").picture
+        write_whole(to.picture, draw(orders, to.picture.suffix[1:].lower(), invented=to.invented, land=land_of_map(orders)))
     return tuple(said)
 
 
-def _write_cap(orders: Orders, path: Path, invented: bool) -> list[str]:
+def _write_cap(orders: Orders, path: Path, invented: bool, previous: Orders | None) -> list[str]:
     from watch.render.cap import cap_xml
 
-    text = cap_xml(orders, exercise=invented)
+    text = cap_xml(orders, exercise=invented, previous=previous)
     if text is None:
         return [f"{path} not written: these orders have nothing to warn of."]
     write_whole(path, text.encode())
@@ -69,8 +74,8 @@ def need(module: str, extra: str) -> ModuleType:
         ) from None
 
 
-def write_whole(path: Path, content: bytes) -> None:
-    """Writes beside the file and moves it into place, so that no reader ever meets half of it."""
+def write_whole(path: Path, content: bytes, mode: int = 0o644) -> None:
+    """Writes beside the file and moves it into place, so that no reader ever meets half of it, nor one who may not read it any."""
     try:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
@@ -78,7 +83,7 @@ def write_whole(path: Path, content: bytes) -> None:
                 file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
-            os.chmod(beside, 0o644)
+            os.chmod(beside, mode)
             os.replace(beside, path)
         except BaseException:
             Path(beside).unlink(missing_ok=True)

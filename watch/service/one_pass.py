@@ -2,7 +2,7 @@
 all go through here.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -13,22 +13,25 @@ from watch.boat.model import BoatFile
 from watch.boat.rig import Rig, RigState, rig_from
 from watch.faults import BadInputError
 from watch.forecast.contract import PARTLY, Forecast, Name
+from watch.instruments.ahead import apply
+from watch.instruments.series import Observed
 from watch.orders.carry import speed_table
 from watch.orders.compose import Setting, compose
 from watch.orders.document import ForecastUsed, Orders
 from watch.orders.invariants import broken
-from watch.orders.margin import margin_of
+from watch.orders.margin import UNTRIED, margin_of
 from watch.orders.outlook import outlook
 from watch.orders.schedule import Night, Schedule, make_schedule, quick_carried
 from watch.orders.weights import Aims, Weights
 from watch.passage.land import Land
-from watch.passage.light import Light, Sky, light_along
+from watch.passage.light import Sky, light_along
 from watch.passage.route import Route
 from watch.passage.shelters import Shelter
 from watch.passage.speed import apparent
 from watch.passage.track import Track
 from watch.service.aboard import Steps, asleep, height_factor, met_of
 from watch.service.going import Going, distance_apart_nm, sail_along
+from watch.service.observing import SHELTERS_APART, Against, against, compared, material
 from watch.service.sheltering import with_shelters
 from watch.weather.errors import Widening
 from watch.weather.following import Caution, following_sea
@@ -46,8 +49,8 @@ AGREE_NM = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """Everything a pass is made from. land: the mask of land round it, wanted with shelters or when sea room is asked for; None when it is
-    not known, which is then said."""
+    """Everything a pass is made from. land: the mask of land round it, wanted with shelters or when sea room is asked for; None: not known,
+    which is then said. observed: what her instruments showed, a snapshot that nothing is added to any more; None: no instruments."""
 
     boat: BoatFile
     route: Route
@@ -64,17 +67,31 @@ class Asked:
     aims: Aims = field(default_factory=Aims)
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
+    observed: Observed | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Pass:
-    """What one pass gives: the orders, and the schedule, scenarios and track behind them."""
+    """What one pass gives: the orders, and the schedule, scenarios and track behind them; the instruments against the forecast."""
 
     orders: Orders
     schedule: Schedule
     scenarios: xr.Dataset
     track: Track
     faults: tuple[str, ...]
+    against: Against | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Agreed:
+    """Track and schedule that agree, or nearly. alone: the scenarios by the forecast alone; scenarios: with what the instruments say."""
+
+    track: Track
+    alone: xr.Dataset
+    scenarios: xr.Dataset
+    night: Night
+    agreed: bool
+    against: Against | None
 
 
 def one_pass(asked: Asked) -> Pass:
@@ -83,11 +100,27 @@ def one_pass(asked: Asked) -> Pass:
     steps = _steps(asked, start)
     rig = rig_from(asked.boat, asked.state)
     going = Going(asked=asked, rig=rig, start=start, steps=steps)
-    track, scenarios, night, agreed = _agree(asked, rig, going)
-    schedule = make_schedule(night)
-    setting = with_shelters(asked, _setting(asked, night, track, scenarios, agreed), schedule, track)
-    orders = compose(schedule, scenarios, margin_of(schedule), setting)
-    return Pass(orders=orders, schedule=schedule, scenarios=scenarios, track=track, faults=tuple(broken(orders)))
+    found = _agree(asked, rig, going)
+    schedule = make_schedule(found.night)
+    setting = _setting(asked, found.night, found.track, found.scenarios, found.agreed)
+    if found.against is not None and found.against.update.trusted and (asked.shelters or asked.sea_room):
+        setting = replace(setting, missing=(*setting.missing, SHELTERS_APART))
+    setting = with_shelters(asked, setting, schedule, found.track)
+    orders = compose(schedule, found.scenarios, margin_of(schedule), setting)
+    if found.against is not None:
+        orders = replace(orders, compared=compared(found.against, _alone(asked, rig, found, setting), orders))
+    made = Pass(orders=orders, schedule=schedule, scenarios=found.scenarios, track=found.track, faults=tuple(broken(orders)))
+    return replace(made, against=found.against)
+
+
+def _alone(asked: Asked, rig: Rig, found: Agreed, setting: Setting) -> Orders | None:
+    """The orders as they would be by the forecast alone, without their margin and shelters; None when that makes no difference to tell."""
+    if found.scenarios is found.alone or not material(found.alone, found.scenarios, asked.aims.planning_share):
+        return None
+    where = where_of(found.track)
+    coming = outlook(found.alone, where, setting.plain["pressure_hpa"], setting.ship, height_factor(asked.boat))
+    schedule = make_schedule(night_of(asked, rig, found.track, found.alone))
+    return compose(schedule, found.alone, UNTRIED, replace(setting, outlook=coming))
 
 
 def _steps(asked: Asked, start: datetime) -> int:
@@ -105,13 +138,15 @@ def _steps(asked: Asked, start: datetime) -> int:
     return max(1, min(reach, int(hours * STEPS_PER_HOUR), MOST_HOURS * STEPS_PER_HOUR))
 
 
-def _agree(asked: Asked, rig: Rig, going: Going) -> tuple[Track, xr.Dataset, Night, bool]:
+def _agree(asked: Asked, rig: Rig, going: Going) -> Agreed:
     """Track and schedule made to agree: the sail plan sets her speed, her speed sets where the weather finds her."""
     carried = np.zeros(going.steps, dtype=np.int64)
     track = sail_along(going, carried)
+    held = against(asked, track)
     agreed = False
     for turn in range(MOST_TRACKS):
-        scenarios = make_scenarios(asked.forecasts, where_of(track), asked.widening)
+        alone = make_scenarios(asked.forecasts, where_of(track), asked.widening)
+        scenarios = alone if held is None else apply(held.update, alone, planning_share=asked.aims.planning_share)
         night = night_of(asked, rig, track, scenarios)
         if agreed or turn == MOST_TRACKS - 1:
             break
@@ -122,7 +157,7 @@ def _agree(asked: Asked, rig: Rig, going: Going) -> tuple[Track, xr.Dataset, Nig
         if agreed:
             break
         track = again
-    return track, scenarios, night, agreed
+    return Agreed(track=track, alone=alone, scenarios=scenarios, night=night, agreed=agreed, against=held)
 
 
 def going_of(track: Track) -> Steps:
@@ -188,7 +223,7 @@ def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, ag
         track=_track_columns(track),
         plain=plain,
         light=tuple(Sky(int(s)).name.lower() for s in light.sky[:steps]),
-        light_events=light_events(light),
+        light_events=tuple((event.time, event.kind.value) for event in light.events),
         outlook=outlook(scenarios, where, plain["pressure_hpa"], ship_of(asked, track), height_factor(asked.boat)),
         shelters=(),
         ends_reason=_ends(asked, whole),
@@ -248,9 +283,7 @@ def _used(asked: Asked) -> tuple[ForecastUsed, ...]:
 
 def _track_columns(track: Track) -> dict[str, Floats]:
     """The track's columns for the orders (T)."""
-    course, twa, tws, speed = (
-        np.asarray(x, dtype=float)[:-1] for x in (track.course_deg, track.twa_deg, track.tws_kn, track.speed_kn)
-    )
+    course, twa, tws, speed = (np.asarray(x, dtype=float)[:-1] for x in (track.course_deg, track.twa_deg, track.tws_kn, track.speed_kn))
     felt_kn, felt_deg = apparent(tws, twa, speed)
     return {
         "latitude": track.latitude[:-1],
@@ -261,8 +294,3 @@ def _track_columns(track: Track) -> dict[str, Floats]:
         "apparent_kn": felt_kn,
         "apparent_angle_deg": felt_deg,
     }
-
-
-def light_events(light: Light) -> tuple[tuple[datetime, str], ...]:
-    """Sunset, end of twilight, moonrise and so on, in order of time."""
-    return tuple((event.time, event.kind.value) for event in light.events)

@@ -23,6 +23,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from watch.orders.document import Orders
+from watch.passage.land import Land
 from watch.render.as_json import as_json, plain
 from watch.render.page import Served, content_policy, render_notice, render_page
 from watch.render.page_parts import PageAlert, PageHealth, Place
@@ -45,7 +46,7 @@ HEADERS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Latest:
-    """What is to be shown now. orders None: there are none, and health or alerts say why."""
+    """What is to be shown now. orders None: there are none, and health or alerts say why. land: for the map, from service.map_land."""
 
     now: datetime
     orders: Orders | None
@@ -53,6 +54,7 @@ class Latest:
     alerts: tuple[PageAlert, ...] = ()
     previous: Orders | None = None
     places: tuple[Place, ...] = ()
+    land: Land | None = None
     invented: bool = False
 
 
@@ -86,7 +88,7 @@ class Page:
 
     def right(self, request: Request) -> Right:
         if self.access.needs_no_passphrase:
-            return Right.ACKNOWLEDGE
+            return self.access.most
         return self.sessions.right(request.cookies.get(COOKIE), self.clock_s())
 
     async def guard(self, request: Request, go_on: Callable[[Request], Awaitable[Response]]) -> Response:
@@ -115,7 +117,7 @@ class Page:
             return HTMLResponse(render_notice("no-orders", health=latest.health, alerts=latest.alerts, served=served), 503)
         return HTMLResponse(render_page(
             latest.orders, now=latest.now, health=latest.health, alerts=latest.alerts, previous=latest.previous,
-            places=latest.places, served=served, invented=latest.invented,
+            places=latest.places, land=latest.land, served=served, invented=latest.invented,
         ))  # fmt: skip
 
     def reading(self, show: Callable[[Latest, Right], Response]) -> Callable[[Request], Response]:
@@ -171,6 +173,14 @@ class Page:
             return error(503, "there are no orders")
         return Response(as_json(latest.orders), media_type="application/json")
 
+    def health(self, latest: Latest, _: Right) -> Response:
+        """How the watch is, for another program that looks after it: 503 when it is not well or has no orders."""
+        health, orders = latest.health, latest.orders
+        well = health.well and orders is not None
+        made = None if orders is None else orders.made_at
+        said = {"well": well, "orders_made_at": made, "checked_at": health.checked_at, "next_at": health.next_at, "parts": health.parts}
+        return JSONResponse(plain(said), 200 if well else 503)
+
     def mark(self, latest: Latest, right: Right) -> Response:
         at = {"now": latest.now, "checked_at": latest.health.checked_at, "next_at": latest.health.next_at}
         return JSONResponse({"mark": mark_of(latest, right), **plain(at)})
@@ -183,7 +193,7 @@ def make_app(source: Source, access: Access, clock_s: Callable[[], float] = time
         routes=[
             Route("/", page.page), Route("/orders.json", page.reading(page.orders)), Route("/mark", page.reading(page.mark)),
             Route("/alerts.json", page.reading(lambda latest, _: JSONResponse(plain(latest.alerts)))),
-            Route("/health.json", page.reading(lambda latest, _: JSONResponse(plain(latest.health.parts)))),
+            Route("/health", page.reading(page.health)),
             Route("/openapi.json", lambda _: JSONResponse(page.described)), Route("/ack", page.acknowledge, methods=["POST"]),
             Route("/sign-in", page.sign_in, methods=["POST"]), Route("/sign-out", page.sign_out, methods=["POST"]),
         ],

@@ -69,7 +69,8 @@ def _b64(raw: bytes) -> str:
 class Access:
     """Where the page listens, and the hashes of the passphrases to read and to acknowledge (None: that right is given to nobody).
 
-    hosts: other names by which she is called on the boat's network. BadInputError when it would listen to others without a passphrase.
+    hosts: other names by which she is called on the boat's network. allow_acknowledge: False, and nobody may acknowledge here.
+    BadInputError when it would listen to others without a passphrase.
     """
 
     address: str = "127.0.0.1"
@@ -77,6 +78,7 @@ class Access:
     read_hash: str | None = None
     acknowledge_hash: str | None = None
     hosts: tuple[str, ...] = ()
+    allow_acknowledge: bool = True
 
     def __post_init__(self) -> None:
         for kept in (self.read_hash, self.acknowledge_hash):
@@ -95,11 +97,13 @@ class Access:
         return self.read_hash is None and self.acknowledge_hash is None
 
     @property
+    def most(self) -> Right:
+        """The most that anybody may do here."""
+        return Right.ACKNOWLEDGE if self.allow_acknowledge else Right.READ
+
+    @property
     def is_loopback(self) -> bool:
-        try:
-            return ipaddress.ip_address(self.address).is_loopback
-        except ValueError:
-            return False
+        return is_loopback(self.address)
 
     def right_of(self, passphrase: str) -> Right:
         """The right that a passphrase gives; every kept hash is tried, so that the time taken tells nothing."""
@@ -107,7 +111,7 @@ class Access:
         for kept, given in ((self.read_hash, Right.READ), (self.acknowledge_hash, Right.ACKNOWLEDGE)):
             if kept is not None and matches(passphrase, kept):
                 right = max(right, given)
-        return right
+        return min(right, self.most)
 
     def knows_host(self, host: str) -> bool:
         """Whether a request was meant for this page: a name that somebody else's page may have had resolved to us is refused.
@@ -119,6 +123,15 @@ class Access:
         if name.lower() in {"localhost", "127.0.0.1", "[::1]", self.address.lower(), *(h.lower() for h in self.hosts)}:
             return True
         return not self.is_loopback and _is_address(name.strip("[]"))
+
+
+def is_loopback(address: str) -> bool:
+    """Whether only this computer reaches an address; a name is never taken for one.
+
+    >>> is_loopback("127.0.0.1"), is_loopback("::1"), is_loopback("0.0.0.0"), is_loopback("boat.local")
+    (True, True, False, False)
+    """
+    return _is_address(address) and ipaddress.ip_address(address).is_loopback
 
 
 def _is_address(text: str) -> bool:

@@ -17,6 +17,14 @@ ALERT = {
     },
 }  # fmt: skip
 PART = {"type": "object", "properties": {"name": {"type": "string"}, "well": {"type": "boolean"}, "words": {"type": "string"}}}
+HEALTH = {
+    "type": "object",
+    "properties": {
+        "well": {"type": "boolean"}, "orders_made_at": NULL_TIME, "checked_at": {"type": "string", "format": "date-time"},
+        "next_at": NULL_TIME, "parts": {"type": "array", "items": PART},
+    },
+    "required": ["well", "orders_made_at", "checked_at", "next_at", "parts"],
+}  # fmt: skip
 MARK = {
     "type": "object",
     "properties": {
@@ -53,7 +61,7 @@ def description() -> dict[str, Any]:
             "/": {"get": _op("The page", {"200": _body("text/html", {"type": "string"}), "401": _body("text/html", {"type": "string"})})},
             "/orders.json": {"get": _op("The orders", {"200": _json(orders), "503": _json(ERROR)}, reads=True)},
             "/alerts.json": {"get": _op("The alerts", {"200": _json({"type": "array", "items": ALERT})}, reads=True)},
-            "/health.json": {"get": _op("How the watch itself is", {"200": _json({"type": "array", "items": PART})}, reads=True)},
+            "/health": {"get": _op("How the watch itself is", {"200": _json(HEALTH), "503": _json(HEALTH)}, reads=True)},
             "/mark": {"get": _op("Changes when the page does", {"200": _json(MARK)}, reads=True)},
             "/openapi.json": {"get": _op("This description", {"200": _json({"type": "object"})})},
             "/ack": {"post": _form("Acknowledge an alert", ACK, {"200": _json({"type": "object"}), "303": _empty(), "409": _json(ERROR)})},

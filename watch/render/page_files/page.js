@@ -46,7 +46,7 @@
     var box = document.getElementById("stale");
     if (box.textContent !== words) { box.textContent = words; }
     box.hidden = !words;
-    document.title = (words ? "OLD · " : "") + "Night orders · " + document.querySelector("h1").textContent;
+    document.title = (words ? "OLD · " : waiting().length ? "CALL · " : "") + "Night orders · " + document.querySelector("h1").textContent;
   }
   function chosen() { try { return localStorage.getItem("colours") || said; } catch (e) { return said; } }
   function paint() {
@@ -80,17 +80,44 @@
   }
   function renew() {
     return fetch("/", { cache: "no-store" }).then(answered).then(function (r) { return r.text(); }).then(function (text) {
-      var fresh = new DOMParser().parseFromString(text, "text/html"), open = all("details[open] summary").map(function (s) { return s.textContent; });
-      var held = document.activeElement && document.activeElement.name;
-      var from = fresh.getElementById("main");
+      var fresh = new DOMParser().parseFromString(text, "text/html"), from = fresh.getElementById("main");
       if (!from) { closed = true; return; }
-      document.getElementById("main").innerHTML = from.innerHTML;
+      var was = waiting(), held = inView();
+      become(document.getElementById("main"), from);
       ["made", "darks", "next", "mark"].forEach(function (k) { if (fresh.body.dataset[k]) { body.dataset[k] = fresh.body.dataset[k]; } else { delete body.dataset[k]; } });
       mark = body.dataset.mark;
-      all("details").forEach(function (d) { if (open.indexOf(d.querySelector("summary").textContent) >= 0) { d.open = true; } });
-      if (held) { var again = document.getElementsByName(held)[0]; if (again) { again.focus(); } }
+      tick();
+      if (waiting().some(function (k) { return was.indexOf(k) < 0; })) { window.scrollTo(0, 0); }
+      else if (held && held.element.isConnected) { window.scrollBy(0, held.element.getBoundingClientRect().top - held.top); }
       document.getElementById("spoken").textContent = "Renewed " + clock(now());
     });
+  }
+  function waiting() { return all(".alert.awaits").map(function (e) { return e.dataset.key + " " + e.dataset.revision; }); }
+  function inView() {
+    var first = all("main h2,main h3,main li,main .alert,main summary").filter(function (e) { return e.getBoundingClientRect().top >= 0; })[0];
+    return first && window.scrollY > 0 ? { element: first, top: first.getBoundingClientRect().top } : null;
+  }
+  function like(a, b) {
+    if (a.nodeType !== b.nodeType) { return false; }
+    return a.nodeType !== 1 || (a.tagName === b.tagName && a.id === b.id && a.dataset.key === b.dataset.key && a.name === b.name);
+  }
+  /* Makes one element into another and touches only what differs: what is unfolded, focused or looked at stays. */
+  function become(old, to) {
+    if (old.isEqualNode(to)) { return; }
+    if (old.nodeType !== 1) { old.nodeValue = to.nodeValue; return; }
+    if (old.tagName === "svg") { old.replaceWith(document.importNode(to, true)); return; }
+    Array.prototype.slice.call(old.attributes).forEach(function (t) { if (!to.hasAttribute(t.name) && t.name !== "open") { old.removeAttribute(t.name); } });
+    Array.prototype.slice.call(to.attributes).forEach(function (t) { if (old.getAttribute(t.name) !== t.value) { old.setAttribute(t.name, t.value); } });
+    var at = old.firstChild;
+    Array.prototype.slice.call(to.childNodes).forEach(function (child) {
+      var found = at;
+      while (found && !like(found, child)) { found = found.nextSibling; }
+      if (!found) { old.insertBefore(document.importNode(child, true), at); return; }
+      while (at !== found) { var gone = at; at = at.nextSibling; gone.remove(); }
+      at = at.nextSibling;
+      become(found, child);
+    });
+    while (at) { var rest = at; at = at.nextSibling; rest.remove(); }
   }
   document.addEventListener("submit", function (event) {
     var form = event.target;
@@ -101,8 +128,8 @@
     fetch("/ack", { method: "POST", body: new URLSearchParams(new FormData(form)), headers: { "Accept": "application/json" } }).then(function (r) {
       return r.json().then(function (s) {
         if (!r.ok) { throw new Error(s.error); }
-        words.textContent = "Acknowledged";
-        return renew();
+        words.textContent = button.textContent = "Acknowledged";
+        renew().catch(function () { /* the next poll brings it */ }).then(tick);
       });
     }).catch(function (e) {
       button.disabled = false;

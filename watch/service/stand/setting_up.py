@@ -1,0 +1,143 @@
+"""(I/O) From the sailor's settings to everything that the daemon is made of. What is wrong is said before the watch begins."""
+
+import os
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+
+from watch.alerts.channels.build import build_channels
+from watch.alerts.dispatcher import Dispatcher
+from watch.alerts.secrets import load_secrets, scrub_logs
+from watch.boat.boat_file import read_boat
+from watch.boat.rig import UnknownStateError, jobs_of, parse_state
+from watch.faults import BadInputError
+from watch.instruments.config import InstrumentsConfig
+from watch.instruments.log_line import Kind, LogEntry
+from watch.passage.route_file import read_route
+from watch.service.gather import parse_position
+from watch.service.give_out import need
+from watch.service.home import book_of
+from watch.service.listening import Listening
+from watch.service.page_config import load_access
+from watch.service.rehearsal import MADE
+from watch.service.stand.daemon import Setup, disk_free_mb
+from watch.service.stand.hearing import Hearing
+from watch.service.stand.housekeeping import Housekeeping
+from watch.service.stand.incoming import Inbox
+from watch.service.stand.keeper import Keeper, Settings
+from watch.service.stand.page_source import KeeperSource
+from watch.service.stand.reckoning import Place
+from watch.service.stand.rigged import Rigged
+from watch.service.stand.store_memory import StoreMemory
+from watch.service.stand.watch_file import WatchFile
+from watch.service.store.store import Store
+from watch.service.web_access import Access
+from watch.when import ShipTime
+
+Clock = Callable[[], datetime]
+STEPS_KEPT = timedelta(hours=72)
+FIRST_READING_S = 60.0
+
+
+def wall_clock() -> datetime:
+    """The computer's clock, UTC."""
+    return datetime.now(UTC)
+
+
+def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, position: str | None = None) -> Setup:
+    """The settings, the home of the watch, what the sailor said at this start -> the daemon's setup. Raises BadInputError."""
+    config = found.config
+    place = None if position is None else parse_position(position)
+    _checked_state(found, rig_state)
+    ship = found.ship or ShipTime.for_longitude(_longitude(found, place))
+    secrets_file = None if config.alerts.secrets_file is None else found.file(config.alerts.secrets_file)
+    secrets = load_secrets(config.alerts.secret_names(), os.environ, secrets_file)
+    scrub_logs(secrets.scrub)
+    lines = build_channels(config.alerts, secrets, ship)
+    store = Store.open(book_of(home), wall_clock())
+    listening = _listening(config.instruments, store)
+    clock, steady_s = _clocks(config.instruments, listening)
+    now = clock()
+    memory = StoreMemory(store, now)
+    hearing = None if listening is None else Hearing(listening, found.boat, lambda steps: store.add_step(*steps))
+    keeper = Keeper(
+        settings_of(found), memory, Dispatcher(lines, ship, scrub=secrets.scrub),
+        Rigged(memory, config.stand.rig_state, partial(state_after_entry, found.boat), rig_state), now=now, steady_s=steady_s(),
+        disk_free_mb=partial(disk_free_mb, home), **({} if hearing is None else {"aboard": hearing.aboard}),
+    )  # fmt: skip
+    if place is not None:
+        keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source="the skipper"))
+    access, source = load_access(found.path), KeeperSource(keeper, clock, invented=(home / MADE).exists())
+    inbox = Inbox(folder=_in_home(home, config.stand.inbox), cache=home / "unpacked")
+    return Setup(
+        home=home, keeper=keeper, inbox=inbox, write=config.stand.write, longest_pass_s=config.stand.longest_pass_min * 60.0,
+        hearing=hearing, errands=(Housekeeping(store, inbox),), clock=clock, steady_s=steady_s, closes=(store.close,),
+        serve=partial(_serve, source, access), page_at=f"http://{access.address}:{access.port}/",
+    )  # fmt: skip
+
+
+def _serve(source: KeeperSource, access: Access) -> None:
+    need("watch.service.web", "page").serve(source, access)
+
+
+def _listening(config: InstrumentsConfig, store: Store) -> Listening | None:
+    """All the instruments of the settings, heard from now on; None when there are none."""
+    if not config.placed():
+        return None
+    kept = store.steps(wall_clock() - STEPS_KEPT) if config.clock == "computer" else []
+    return Listening(config, clock=wall_clock, kept=kept).start()
+
+
+def _clocks(config: InstrumentsConfig, listening: Listening | None) -> tuple[Clock, Callable[[], float]]:
+    """The clock that the watch goes by, and its steady seconds: the computer's, or, for a recording or a simulator, the instruments'."""
+    if listening is None or config.clock == "computer":
+        return wall_clock, time.monotonic
+    until_s = time.monotonic() + FIRST_READING_S
+    while listening.now() is None and time.monotonic() < until_s:
+        time.sleep(0.1)
+    first = listening.now()
+    if first is None:
+        listening.stop()
+        raise BadInputError("[instruments]", [f'clock = "instruments", but nothing with a time in it was heard for {FIRST_READING_S:.0f} seconds'])
+    return (lambda: listening.now() or first), (lambda: (listening.now() or first).timestamp())
+
+
+def settings_of(found: WatchFile) -> Settings:
+    """The settings that the keeper goes by."""
+    stand = found.config.stand
+    return Settings(
+        boat=found.boat, route=found.route, shelters=found.shelters, rig_state=stand.rig_state, ship=found.ship, hours=stand.hours,
+        sea_room_nm=stand.sea_room_nm, timing=found.config.alerts.timing(), has_instruments=bool(found.config.instruments.placed()),
+    )  # fmt: skip
+
+
+def state_after_entry(boat_file: Path, state: str, entry: LogEntry) -> str:
+    """A rig state, a log entry -> the state after it. Raises ValueError when the boat knows no such job or state."""
+    if entry.kind not in (Kind.JOB, Kind.RIG):
+        return state
+    boat = read_boat(boat_file)
+    if entry.kind is Kind.RIG:
+        return str(parse_state(boat, entry.what))
+    job = next((job for job in jobs_of(boat) if job.name == entry.what), None)
+    if job is None:
+        raise ValueError(f"the boat file has no job “{entry.what}”")
+    return str(parse_state(boat, state).having(job.element, job.to))
+
+
+def _checked_state(found: WatchFile, rig_state: str | None) -> None:
+    if rig_state is None:
+        return
+    try:
+        parse_state(read_boat(found.boat), rig_state)
+    except UnknownStateError as error:
+        raise BadInputError("--rig-state", [str(error)]) from None
+
+
+def _longitude(found: WatchFile, place: tuple[float, float] | None) -> float:
+    return place[1] if place is not None else read_route(found.route).waypoints[0].longitude
+
+
+def _in_home(home: Path, name: str) -> Path:
+    return home / Path(name).expanduser()
