@@ -150,7 +150,8 @@ def fronts_by_hour(u: xr.DataArray, v: xr.DataArray, hours: Times, luck: Floats,
     before = int(HOURS_FROM_FRONT[-1]) + REACH_H
     marks = np.arange(-before, len(hours) + REACH_H) * np.timedelta64(1, "h") + hours[0]
     of = np.flatnonzero(luck < FRONT_SHARE)
-    east, north = (middle(part.isel(member=of) if part.sizes["member"] > 1 else part, marks) for part in (u, v))
+    chosen = of if len(of) else np.zeros(1, dtype=np.int64)  # of few members none may be out of luck: one stands for nobody
+    east, north = (middle(part.isel(member=chosen) if part.sizes["member"] > 1 else part, marks) for part in (u, v))
     veers = np.where(np.repeat(east.latitude, len(east.longitude)) >= 0.0, 1.0, -1.0)[:, None]
     share = passing_share(east.values, north.values, veers, 1)
     held = _largest_near(share, 1)
