@@ -7,7 +7,9 @@ import pytest
 from scipy import stats
 
 from watch.service.replay.gap import gap_closed
+from watch.service.replay.results import Result
 from watch.service.replay.tally import NOTHING, Tally
+from watch.service.replay.words import as_table
 
 
 def passages(reactive: list[float], ours: list[float], foresight: list[float]) -> list[dict[str, Tally]]:
@@ -40,3 +42,18 @@ def test_without_a_gap_nothing_is_said_of_it() -> None:
 
 def test_worse_than_thresholds_is_less_than_nothing() -> None:
     assert gap_closed(passages([2.0], [3.0], [1.0]), "hard_hours").share == -1.0
+
+
+@pytest.mark.parametrize(
+    ("reactive", "ours", "foresight", "said"),
+    [
+        (10.0, 3.0, 2.0, "these orders save 88 in 100."),
+        (0.0, 7.0, 0.0, "In hours over hard limits these orders did worse than acting by thresholds."),
+        (2.0, 3.0, 1.0, "In hours over hard limits these orders did worse than acting by thresholds."),
+        (1.0, 1.0, 1.0, "In hours over hard limits there is nothing between thresholds and foresight"),
+    ],
+)
+def test_the_words_say_it_when_the_orders_did_worse(reactive: float, ours: float, foresight: float, said: str) -> None:
+    """Also where there was nothing to be gained, and so no share to be told."""
+    results = [Result(name="1", tallies=tallies) for tallies in passages([reactive], [ours], [foresight])]
+    assert said in as_table(results, "by hand")

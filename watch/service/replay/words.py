@@ -59,18 +59,18 @@ def as_table(results: Sequence[Result], about: str) -> str:
 def _gap_words(results: Sequence[Result], added: Mapping[str, Tally]) -> list[str]:
     if not {"ours", "reactive", "foresight"} <= set(added):
         return []
-    lines = [_one_gap(GAPS[what], gap) for what, gap in gaps(results).items()]
+    lines = [_one_gap(GAPS[what], gap, getattr(added["ours"], what) > getattr(added["reactive"], what)) for what, gap in gaps(results).items()]
     times = change_ratio(added)
     if times is not None:
         lines.append(f"They make {times:.2f} times the changes that acting by thresholds makes.")
     return lines
 
 
-def _one_gap(called: str, gap: Gap) -> str:
+def _one_gap(called: str, gap: Gap, worse: bool) -> str:
+    if worse:
+        return f"In {called} these orders did worse than acting by thresholds."
     if np.isnan(gap.share):
         return f"In {called} there is nothing between thresholds and foresight: nothing to be gained."
-    if gap.share < 0.0:
-        return f"In {called} these orders did worse than acting by thresholds."
     said = f"Of what foresight would save in {called}, these orders save {100 * gap.share:.0f} in 100"
     return said + (f" ({100 * gap.low:.0f} to {100 * gap.high:.0f}, were the passages drawn again)." if gap.low < gap.high else ".")
 
