@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-LONGEST = 2000  # letters of one fault
+LONGEST, LONGEST_NAME = 2000, 400  # letters of one fault; of the name of a file, as far as it is shown
 
 
 class Strict(BaseModel):
@@ -17,14 +17,14 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
-def legible(text: str) -> str:
+def legible(text: str, most: int = LONGEST) -> str:
     """Words that may hold what a file or a server sent -> the same on one line, with nothing in them that a terminal would obey.
 
     >>> legible("no field \\x1b[2J\\n here"), len(legible("x" * 9999))
     ('no field \\\\x1b[2J\\\\n here', 2000)
     """
-    if len(text) > LONGEST:
-        text = f"{text[: LONGEST - 3]}..."
+    if len(text) > most:
+        text = f"{text[: most - 3]}..."
     return text if text.isprintable() else "".join(letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in text)
 
 
@@ -55,7 +55,7 @@ class BadInputError(Exception):
     """
 
     def __init__(self, source: str | Path, faults: Sequence[Fault | str]):
-        self.source = legible(str(source))
+        self.source = legible(str(source), LONGEST_NAME)
         self.faults = tuple(f if isinstance(f, Fault) else Fault("", None, f) for f in faults)
         super().__init__("\n".join(self._line(f) for f in self.faults))
 

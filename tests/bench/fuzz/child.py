@@ -123,7 +123,9 @@ def _fuzz(door: Any, folder: Path, given: Any) -> None:
 
     def spoil(data: bytes, most: int, seed: int) -> bytes:
         rng.seed(seed * 1_000_003 + given.seed)
-        made = data if rng.random() < 0.15 else door.spoil(data or seeds[0], rng, seeds)
+        if rng.random() < 0.3:
+            data = rng.choice(seeds)  # else what is spoiled ten times over is all there is, and little of it gets through
+        made = data if rng.random() < 0.1 else door.spoil(data or seeds[0], rng, seeds)
         return atheris.Mutate(made, most) if rng.random() < 0.25 and len(made) < most else made[:most]
 
     if atheris is None:

@@ -29,6 +29,7 @@ from watch.render.understood import route_words, shelter_words
 from watch.service.stand.watch_file import read_watch_file
 from watch.service.store import opening
 from watch.service.store.store import Store
+from watch.when import FIRST_YEAR, LAST_YEAR
 
 ROOT = Path(__file__).resolve().parents[3]
 CONFIG = ROOT / "config"
@@ -108,7 +109,7 @@ def _log(_: Path) -> Try:
 
     def one(data: bytes) -> str:
         text = data.decode("utf-8", "surrogateescape")
-        for now in (NOON, datetime.min.replace(tzinfo=UTC) + timedelta(hours=1), datetime.max.replace(tzinfo=UTC)):
+        for now in (NOON, datetime(FIRST_YEAR, 1, 1, tzinfo=UTC), datetime(LAST_YEAR, 12, 31, 23, 59, tzinfo=UTC)):
             try:
                 found = understand(text, now, boat, state)
             except ValueError as error:

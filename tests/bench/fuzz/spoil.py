@@ -8,6 +8,7 @@ from typing import Any
 
 NUMBERS = ["0", "-0", "-1", "1", "90", "-90", "89.9999", "90.0001", "180", "-180", "180.0001", "360", "1e308", "-1e308", "1e-320", "1e400",
            "9" * 25, "9" * 400, "9" * 5000, "nan", "inf", "-inf", "NaN", "Infinity", "1_0", "0x10", "٣", "1e9", "2147483648", "0.1", "1.5", ""]
+LIKELY = ["0", "1", "2", "3.5", "5", "8", "12", "25", "30.5", "40", "60", "90", "120", "180", "270", "360"]
 TIMES = ["2026-05-16T12:00Z", "0001-01-01T00:00+14:00", "9999-12-31T23:59:59-12:00", "2016-12-31T23:59:60Z", "2026-05-16T12:00",
          "1969-12-31T23:59:59Z", "2026-02-30T00:00Z", "2026-05-16", "12:00:00", "2026-05-16T24:00Z", "2026-05-16T12:00:00.1234567Z"]
 WORDS = [b"\0", b"\x1b[31m", b"\xff\xfe", b"\xe2\x80\xae", b"\r\n", b"\n", b"\t", b"'", b'"', b"\\", b"{}", b"[]", b"[" * 300, b"{step}",
@@ -53,7 +54,8 @@ def lines_spoiled(data: bytes, rng: random.Random, others: Sequence[bytes]) -> b
             case 3:
                 lines.insert(rng.randrange(len(lines)), lines.pop(at))
             case 4 | 5:
-                lines[at] = _replaced(lines[at], rng, rb"-?\d[\d.:TZe+-]*", [n.encode() for n in NUMBERS + TIMES])
+                values = LIKELY if rng.random() < 0.6 else NUMBERS + TIMES
+                lines[at] = _replaced(lines[at], rng, rb"-?\d[\d.:TZe+-]*", [n.encode() for n in values])
             case 6:
                 lines[at] = _replaced(lines[at], rng, rb'"[^"]*"', [b'"' + w + b'"' for w in WORDS] + [b"7", b"[]", b"{ a = 1 }", b"true"])
             case _:

@@ -155,6 +155,9 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
 def is_sound(db: sqlite3.Connection) -> bool:
     """Reads every page of an open file: does all of it fit together?"""
     try:
+        pages, page_bytes, path = (db.execute(f"PRAGMA {name}").fetchone()[-1] for name in ("page_count", "page_size", "database_list"))
+        if path and pages * page_bytes > size_of(Path(path)) + size_of(wal_of(Path(path))):
+            return False  # a damaged count of pages: the look through every page would make room for them all
         return [str(row[0]) for row in db.execute("PRAGMA integrity_check(1)")] == ["ok"]
     except sqlite3.Error as error:
         if trouble_of(error) is Trouble.DAMAGED:
