@@ -65,7 +65,7 @@ def _lay_out(paths: Sequence[Path], box: Box | None, share: Share, memory: Binar
     with quiet():
         for piece in pieces(paths, box, share=share):
             if isinstance(piece.got, Slice):
-                memory.write(memoryview(piece.got.values))
+                memory.write(piece.got.values.data)
                 piece = piece._replace(got=piece.got._replace(values=NOTHING))
             found.append(piece)
     memory.flush()
