@@ -13,6 +13,19 @@ from typing import Any, Self
 from watch.forecast.trial import hold_down
 
 PIPE_BYTES = 1 << 20
+ERRED = 70  # how a copy ends after an error of ours; 0 is an end that a library may have made, too
+
+
+class CopyError(Exception):
+    """A copy gave nothing."""
+
+
+class DiedError(CopyError):
+    """It was killed, or ended by a library."""
+
+
+class ErredError(CopyError):
+    """An error came out of the work."""
 
 
 def alone() -> bool:
@@ -23,7 +36,7 @@ def alone() -> bool:
 class Copy:
     """A copy of this process that does one piece of work and ends. Use it as a context: at its end the copy is gone.
 
-    work: what it gives is handed over whole; an error in it ends the copy with status 1 and nothing handed over.
+    work: what it gives is handed over whole, as a pickle.
     """
 
     def __init__(self, work: Callable[[], Any]) -> None:
@@ -47,13 +60,15 @@ class Copy:
             self._child = None
         os.close(self._out)
 
-    def result(self, seconds: float) -> tuple[Any, int]:
-        """What the work gave, None unless it ended well; and how the copy ended. TimeoutError when nothing comes for so long."""
+    def result(self, seconds: float) -> Any:
+        """What the work gave. Raises DiedError, ErredError, and TimeoutError when nothing comes for so long."""
         data = self._all(seconds)
         assert self._child is not None
         status = os.waitpid(self._child, 0)[1]
         self._child = None
-        return (pickle.loads(data) if status == 0 else None), status
+        if status == 0 and data:
+            return pickle.loads(data)
+        raise ErredError if os.WIFEXITED(status) and os.WEXITSTATUS(status) == ERRED else DiedError
 
     def _all(self, seconds: float) -> bytes:
         got: list[bytes] = []
@@ -67,8 +82,8 @@ class Copy:
 
 
 def _in_the_copy(work: Callable[[], Any], into: int) -> None:
-    """Works, hands over, and ends this process without any of its farewells; 1 when something went wrong."""
-    ended = 1
+    """Works, hands over, and ends this process without any of its farewells."""
+    ended = ERRED
     try:
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, signal.SIG_DFL)

@@ -1,7 +1,6 @@
 """Reads forecasts so that a file which stops the decoder dead costs a sentence and not the whole process (I/O)."""
 
 import mmap
-import os
 import signal
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import Any
 from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
-from watch.forecast.copied import Copy, alone
+from watch.forecast.copied import Copy, DiedError, ErredError, alone
 from watch.forecast.frames import ASK_AGAIN
 from watch.forecast.grib import read
 from watch.forecast.shared import read_shared
@@ -38,14 +37,14 @@ def read_guarded(paths: Sequence[Path], box: Box | None = None, *, seconds: floa
 def _read_by_one(paths: Sequence[Path], box: Box | None, seconds: float) -> tuple[Forecast, ...]:
     with mmap.mmap(-1, NUMBER_BYTES) as in_hand, Copy(lambda: _told(paths, box, in_hand)) as copy:
         try:
-            answer, status = copy.result(seconds)
+            kind, what = copy.result(seconds)
         except TimeoutError:
-            raise BadInputError(_file(paths, in_hand), [f"is not read in {seconds:.0f} seconds: damaged or far too large; {ASK_AGAIN}"]) from None
-        if os.WIFSIGNALED(status):
-            raise BadInputError(_file(paths, in_hand), [f"stops the decoder dead: damaged inside; {ASK_AGAIN}"])
-    if answer is None:
-        return read(paths, box)  # an error of another kind: here it is told as it is
-    kind, what = answer
+            slow = f"is not read in {seconds:.0f} seconds: damaged or far too large"
+            raise BadInputError(_file(paths, in_hand), [f"{slow}; {ASK_AGAIN}"]) from None
+        except DiedError:
+            raise BadInputError(_file(paths, in_hand), [f"stops the decoder dead: damaged inside; {ASK_AGAIN}"]) from None
+        except ErredError:
+            return read(paths, box)  # here it is told as it is
     if kind == REFUSED:
         raise BadInputError(*what)
     found: tuple[Forecast, ...] = what

@@ -15,7 +15,7 @@ import numpy as np
 from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
-from watch.forecast.copied import Copy
+from watch.forecast.copied import Copy, CopyError
 from watch.forecast.decode import Slice
 from watch.forecast.frames import Share
 from watch.forecast.grib import Piece, joined, pieces
@@ -34,10 +34,10 @@ def read_shared(paths: Sequence[Path], box: Box | None, seconds: float) -> tuple
     copies = min(cores(), MOST_COPIES)
     if copies < 2 or _bytes(paths) < LEAST_BYTES:
         return None
-    with suppress(BadInputError, TimeoutError, OSError), ExitStack() as held:
+    with suppress(BadInputError, CopyError, OSError), ExitStack() as held:
         lent = [held.enter_context(_memory()) for _ in range(copies)]
         at_work = [held.enter_context(Copy(partial(_lay_out, paths, box, Share(k, copies), memory))) for k, memory in enumerate(lent)]
-        shares = [_taken(copy.result(seconds / 2)[0], memory) for copy, memory in zip(at_work, lent, strict=True)]
+        shares = [_taken(copy.result(seconds / 2), memory) for copy, memory in zip(at_work, lent, strict=True)]
         return joined(paths, box, heapq.merge(*shares, key=lambda piece: (piece.file, piece.message)))
     return None
 
@@ -72,10 +72,8 @@ def _lay_out(paths: Sequence[Path], box: Box | None, share: Share, memory: Binar
     return found
 
 
-def _taken(found: list[Piece] | None, memory: BinaryIO) -> list[Piece]:
-    """The pieces of a share with their values again, which stay where they lie. Raises OSError when the copy came to grief."""
-    if found is None:
-        raise ChildProcessError("a copy ended before its time")
+def _taken(found: list[Piece], memory: BinaryIO) -> list[Piece]:
+    """The pieces of a share with their values again, which stay where they lie."""
     slices = [piece.got for piece in found if isinstance(piece.got, Slice)]
     values = np.frombuffer(mmap.mmap(memory.fileno(), 0, access=mmap.ACCESS_READ), dtype=np.float32) if slices else NOTHING
     whole, at = [], 0
