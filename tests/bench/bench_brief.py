@@ -46,6 +46,8 @@ from watch.service.gather import gather
 from watch.service.one_pass import one_pass
 from watch.render.text import as_text
 from watch.when import parse_utc
+import xarray
+xarray.DataArray([0.0])  # with the first array it imports what else is installed that has arrays
 imports = time.perf_counter() - t0
 boat_path, route, now, position, *gribs = sys.argv[1:]
 t, c = time.perf_counter(), spent()

@@ -4,15 +4,15 @@ import mmap
 import signal
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from watch.faults import BadInputError
 from watch.forecast.box import Box
 from watch.forecast.contract import Forecast
 from watch.forecast.copied import Copy, DiedError, ErredError, alone
 from watch.forecast.frames import ASK_AGAIN
-from watch.forecast.grib import read
-from watch.forecast.shared import read_shared
+from watch.forecast.grib import joined, read
+from watch.forecast.shared import lay_out, read_shared, taken, unnamed_memory
 from watch.forecast.trial import DIED, LONGEST_S, read_apart
 
 NUMBER_BYTES = 8
@@ -35,7 +35,7 @@ def read_guarded(paths: Sequence[Path], box: Box | None = None, *, seconds: floa
 
 
 def _read_by_one(paths: Sequence[Path], box: Box | None, seconds: float) -> tuple[Forecast, ...]:
-    with mmap.mmap(-1, NUMBER_BYTES) as in_hand, Copy(lambda: _told(paths, box, in_hand)) as copy:
+    with mmap.mmap(-1, NUMBER_BYTES) as in_hand, unnamed_memory() as memory, Copy(lambda: _told(paths, box, in_hand, memory)) as copy:
         try:
             kind, what = copy.result(seconds)
         except TimeoutError:
@@ -45,19 +45,18 @@ def _read_by_one(paths: Sequence[Path], box: Box | None, seconds: float) -> tupl
             raise BadInputError(_file(paths, in_hand), [f"stops the decoder dead: damaged inside; {ASK_AGAIN}"]) from None
         except ErredError:
             return read(paths, box)  # here it is told as it is
-    if kind == REFUSED:
-        raise BadInputError(*what)
-    found: tuple[Forecast, ...] = what
-    return found
+        if kind == REFUSED:
+            raise BadInputError(*what)
+        return joined(paths, box, taken(what, memory))
 
 
-def _told(paths: Sequence[Path], box: Box | None, in_hand: mmap.mmap) -> tuple[str, Any]:
-    """What comes of reading. in_hand: holds the place of the file that is being read, for us and for whoever outlives us."""
+def _told(paths: Sequence[Path], box: Box | None, in_hand: mmap.mmap, memory: BinaryIO) -> tuple[str, Any]:
+    """What comes of laying out all that is in the files. in_hand: holds the place of the file that is being read, for us and for whoever outlives us."""
     def begins(number: int) -> None:
         in_hand[:NUMBER_BYTES] = number.to_bytes(NUMBER_BYTES, "little")
 
     try:
-        return DONE, read(paths, box, begins)
+        return DONE, lay_out(paths, box, memory, begins=begins)
     except BadInputError as refused:
         return REFUSED, (refused.source, refused.faults)
     except MemoryError:
