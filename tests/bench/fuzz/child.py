@@ -129,7 +129,9 @@ def _fuzz(door: Any, folder: Path, given: Any) -> None:
     if atheris is None:
         while True:
             each(door.spoil(rng.choice(seeds), rng, seeds)[: door.longest])
-    options = [sys.argv[0], str(corpus), "-timeout=3600", f"-artifact_prefix={given.place}/", "-rss_limit_mb=0", f"-max_len={door.longest}", f"-seed={given.seed}", "-len_control=0", "-mutate_depth=2"]
+    flags = {"timeout": 3600, "artifact_prefix": f"{given.place}/", "rss_limit_mb": 0, "max_len": door.longest, "seed": given.seed,
+             "len_control": 0, "mutate_depth": 2}
+    options = [sys.argv[0], str(corpus), *(f"-{name}={value}" for name, value in flags.items())]
     atheris.Setup(options, each, custom_mutator=spoil)
     atheris.Fuzz()
 

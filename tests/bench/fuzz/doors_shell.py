@@ -177,7 +177,8 @@ def _commands(folder: Path) -> Try:
         if found.exit_code:
             hold(bool(found.stderr.strip()) or "NOBODY KEEPS" in found.stdout, "exit without a word")
             hold("Traceback" not in found.output, "a traceback")
-            return "refused: " + (said(found.stderr.strip().split("\n")[-1]) if found.stderr.strip() else "health")
+            last = found.stderr.strip().split("\n")[-1]
+            return "refused: health" if not last else f"refused: {last[:20]}" if last.startswith("Error:") else said(last)  # click's own words are click's
         return f"accepted: {found.stdout[:30]}"
 
     return one
@@ -256,7 +257,8 @@ def _health_seeds(_: Path) -> list[bytes]:
 
 
 def _clock_seeds(_: Path) -> list[bytes]:
-    return ["\n".join(texts).encode() for texts in (TIMES[:3], TIMES[3:6], TIMES[6:], ["-03:00", "+14:59", "UTC"], ["2026-06-21T00:00Z", "2026-12-21T12:00+14:00"])]
+    more = (["-03:00", "+14:59", "UTC"], ["2026-06-21T00:00Z", "2026-12-21T12:00+14:00"])
+    return ["\n".join(texts).encode() for texts in (TIMES[:3], TIMES[3:6], TIMES[6:], *more)]
 
 
 def _lines(lines: Sequence[str]) -> Callable[[Path], list[bytes]]:
