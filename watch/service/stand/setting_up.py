@@ -29,7 +29,7 @@ from watch.service.stand.housekeeping import Housekeeping
 from watch.service.stand.incoming import Incoming
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.page_source import KeeperSource
-from watch.service.stand.reckoning import Place
+from watch.service.stand.reckoning import BY_HAND, Place
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.store_memory import StoreMemory
 from watch.service.stand.watch_file import WatchFile
@@ -69,7 +69,7 @@ def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, positi
         disk_free_mb=partial(disk_free_mb, home), **({} if hearing is None else {"aboard": hearing.aboard}),
     )  # fmt: skip
     if place is not None:
-        keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source="the skipper"))
+        keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source=BY_HAND))
     access, source = load_access(found.path), KeeperSource(keeper, clock, invented=(home / MADE).exists())
     incoming = Incoming(inbox=_in_home(home, config.stand.inbox), kept=home)
     store.put("boat_file", str(found.boat.resolve()))  # by which nightorders log knows her jobs
