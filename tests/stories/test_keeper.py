@@ -295,3 +295,18 @@ def test_a_place_that_could_not_be_kept_is_not_forgotten_for_an_older_one():
     t.goes_on(30)
     assert t.keeper.place is not None
     assert t.keeper.place.longitude == -50.0
+
+
+def test_a_spell_of_jobs_that_nobody_does_is_one_alert_for_the_whole_night():
+    """At each pass the overdue jobs are planned anew for the next ten minutes, as the schedule does."""
+    t = trial()
+    t.passes()
+    first = t.keeper.orders
+    assert first is not None
+    t.now = min(job.call for job in first.jobs)
+    for _ in range(6 * 9):
+        t.now += timedelta(minutes=10)
+        late = [replace(j, start=max(j.start, t.now), call=min(j.call, t.now), closes=j.closes + timedelta(hours=12)) for j in first.jobs]
+        t.keeper.passed(Outcome(orders=replace(first, made_at=t.now, jobs=tuple(late))), t.now)
+    spells = {call.alert for call in t.post.sounded() if call.alert.startswith("jobs.")}
+    assert len(spells) == 1, spells

@@ -15,6 +15,7 @@ from threading import RLock
 from watch.alerts.book import Acknowledge, AlertBook, Call, Event, Timing
 from watch.alerts.rules import Aboard, Known, Machine, situations
 from watch.alerts.situation import Situation
+from watch.alerts.spells import in_standing_spells
 from watch.alerts.states import State
 from watch.alerts.step import next_step, step
 from watch.faults import BadInputError
@@ -108,8 +109,7 @@ class Keeper:
             return PassInputs(
                 boat=s.boat, route=s.route, shelters=s.shelters, gribs=tuple(gribs), now=now, rig_state=self._rigged.state,
                 latitude=None if place is None else place.latitude, longitude=None if place is None else place.longitude,
-                ship=s.ship, hours=s.hours, sea_room_nm=s.sea_room_nm,
-                observed=observed,
+                ship=s.ship, hours=s.hours, sea_room_nm=s.sea_room_nm, observed=observed,
             )  # fmt: skip
 
     def passed(self, outcome: Outcome, now: datetime) -> list[Call]:
@@ -252,7 +252,7 @@ class Keeper:
                 disk_free_mb=self._disk_free_mb(), clock_jump_s=self._clock.remembered_s(self._clock.steady_s), failures=self._failed()
             ),
         )
-        return [*situations(known), *self.post.situations()]
+        return in_standing_spells([*situations(known), *self.post.situations()], self.book)
 
     def _with_place(self, now: datetime) -> Aboard:
         if self.settings.has_instruments or self.place is None:
