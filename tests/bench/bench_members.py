@@ -2,7 +2,7 @@
 
     python -m tests.bench.bench_members
 
-Four fields on 41 x 41 points, made here; 31 members stand for 1. Each case runs in processes of its own, the least processor time of two counts.
+Four fields on 41 x 41 points, made here; 31 members stand for 1. Each case runs in processes of its own, the least time of two counts.
 """
 
 import tempfile
@@ -10,8 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.bench import bench_brief
-from tests.bench.bench_brief import BRIEF, DECODE, ROOT, made_ensemble, run
+from tests.bench.bench_brief import BRIEF, DECODE, ROOT, by_turns, least, made_ensemble
 
 MEMBERS, STEPS = (8, 16, 31, 62), (11, 21, 41, 61, 81)
 PLACE = ("2026-05-16T12:00Z", "36 30.0 N, 52 00.0 W")
@@ -29,8 +28,8 @@ def measured(folder: Path, cases: list[tuple[int, int]]) -> list[tuple[float, fl
     found = []
     for members, steps in cases:
         path = str(made_ensemble(folder, members, steps))
-        bare, whole = run(DECODE, path), run(BRIEF, boat, route, *PLACE, path)
-        found.append((bare["s"], whole["read"], whole["s"], whole["mb"]))
+        bare, whole = by_turns(2, (DECODE, path), (BRIEF, boat, route, *PLACE, path))
+        found.append((least(bare, "s"), least(whole, "read"), least(whole, "s"), least(whole, "mb")))
         Path(path).unlink()
     return found
 
@@ -45,7 +44,6 @@ def show(title: str, counts: tuple[int, ...], found: list[tuple[float, float, fl
 
 
 def main() -> None:
-    bench_brief.TIMES = 2
     with tempfile.TemporaryDirectory() as scratch:
         by_members = measured(Path(scratch), [(m, 41) for m in MEMBERS])
         one = by_members[MEMBERS.index(31)][0]

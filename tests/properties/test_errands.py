@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from watch.forecast.budget import Reason
@@ -85,6 +85,7 @@ histories = st.lists(st.tuples(st.sampled_from(["13T12", "13T18", "14T00", "14T0
 
 
 @given(histories, st.integers(0, 24 * 60))
+@example([("13T18", False, 5, 101, Reason.NOT_YET), ("14T00", False, 2, 0, Reason.NOT_YET)], 300)  # the run before the newest rests, too
 def test_what_is_due_is_new_out_and_awake_and_next_due_misses_nothing(history: list[tuple[str, bool, int, int, Reason]], minutes: int) -> None:
     now = DAY + minutes * MINUTE
     have = [had(run, whole=whole, tries=0 if whole else tries, tried_at=now - ago * MINUTE, reason=None if whole else reason)

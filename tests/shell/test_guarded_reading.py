@@ -4,7 +4,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -14,7 +14,8 @@ from click.testing import CliRunner
 from tests.made_gribs import wind, write
 from watch.cli import main
 from watch.faults import BadInputError
-from watch.forecast import guarded
+from watch.forecast import grib, guarded, shared
+from watch.forecast.frames import ALL, Frame, Share, frames
 from watch.forecast.grib import read
 from watch.forecast.guarded import read_guarded
 
@@ -52,12 +53,12 @@ def test_bad_files_are_refused_in_the_same_words(files: list[Path], tmp_path: Pa
     assert (str(handed.value), handed.value.faults) == (str(here.value), here.value.faults)
 
 
-def second(act: Callable[[], object]) -> Callable[..., object]:
+def second(act: Callable[[], object]) -> Callable[[Path, Share], Iterator[Frame]]:
     """A reading that comes to grief over the second file."""
-    def reading(paths: list[Path], box: object, begins: Callable[[int], None] = lambda _: None) -> object:
-        begins(0)
-        begins(1)
-        return act()
+    def reading(path: Path, share: Share = ALL) -> Iterator[Frame]:
+        if path.name == "later.grib2":
+            act()
+        return frames(path, share)
     return reading
 
 
@@ -80,7 +81,7 @@ def children() -> set[str]:
 def test_a_file_that_brings_the_copy_down_is_named(
     files: list[Path], monkeypatch: pytest.MonkeyPatch, act: Callable[[], object], words: str, capfd: pytest.CaptureFixture[str],
 ) -> None:
-    monkeypatch.setattr(guarded, "read", second(act))
+    monkeypatch.setattr(grib, "frames", second(act))
     before = children()
     with pytest.raises(BadInputError) as error:
         read_guarded(files, seconds=2.0 if "2 seconds" in words else 60.0)
@@ -89,11 +90,20 @@ def test_a_file_that_brings_the_copy_down_is_named(
     assert children() == before, "nobody is left behind"
 
 
+def test_more_values_than_there_is_room_for_are_refused(files: list[Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    most = sum(array.nbytes for forecast in read(files) for array in forecast.fields.values())
+    monkeypatch.setattr(shared, "MOST_BYTES", most)
+    assert read_guarded(files)
+    monkeypatch.setattr(shared, "MOST_BYTES", most - 1)
+    with pytest.raises(BadInputError, match="takes more memory than there is"):
+        read_guarded(files)
+
+
 def test_an_error_of_ours_is_told_as_it_is(files: list[Path], monkeypatch: pytest.MonkeyPatch) -> None:
     def broken() -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(guarded, "read", second(broken))
+    monkeypatch.setattr(grib, "frames", second(broken))
     with pytest.raises(ZeroDivisionError):
         read_guarded(files)
 

@@ -79,8 +79,7 @@ def _due(source: Source, now: datetime, known: Mapping[tuple[str, datetime], Had
 
 def _instants(source: Source, now: datetime, known: Mapping[tuple[str, datetime], Had]) -> list[datetime]:
     runs = candidate_runs(source, now + timedelta(days=1) + timedelta(hours=source.usual_h))
-    newest = _usually_whole(source, now)[:1]
-    resting = [had for had in known.values() if had.source == source.id and not had.whole and (not newest or had.run >= newest[0])]
+    resting = [had for had in known.values() if had.source == source.id and not had.whole]
     return [*(expected_at(source, run) for run in runs), *(rest_until(had, now) for had in resting)]
 
 

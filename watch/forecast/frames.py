@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
@@ -16,7 +17,8 @@ BUFFER = 1 << 18
 class Frame(NamedTuple):
     """One field as it stands in a file: its sections as bytes, and a message that holds it alone."""
 
-    label: str  # its number in the file from 1, with a second one where a message holds several fields: "12" or "12.2"
+    number: int  # of the message in the file, from 1
+    label: str  # the number, with a second one where a message holds several fields: "12" or "12.2"
     edition: int
     head: bytes  # GRIB1: product definition section; GRIB2: discipline and identification section
     local: bytes  # GRIB2: local section, or nothing
@@ -26,25 +28,39 @@ class Frame(NamedTuple):
     message: bytes
 
 
-def frames(path: Path) -> Iterator[Frame]:
-    """Every field of a file, in order. Refuses (BadInputError) a file that is missing, empty, no GRIB, cut short or damaged."""
+class Share(NamedTuple):
+    """Which messages of a file to take: every so many, beginning with this one (counted from 0)."""
+
+    first: int
+    every: int
+
+
+ALL = Share(0, 1)
+
+
+def frames(path: Path, share: Share = ALL) -> Iterator[Frame]:
+    """Every field of a file's messages, or of a share of them, in order.
+
+    Refuses (BadInputError) a file that is missing, empty, no GRIB, cut short or damaged.
+    """
     try:
         if path.is_dir():
             raise BadInputError(path, ["is a folder: name the GRIB file itself"])
         with path.open("rb", buffering=BUFFER) as stream:
-            yield from _messages(path, stream)
+            yield from _messages(path, stream, share)
     except FileNotFoundError:
         raise BadInputError(path, ["there is no such file"]) from None
     except OSError as error:
         raise BadInputError(path, [f"cannot be read ({error.strerror or error}): check the disk and who may read it"]) from None
 
 
-def _messages(path: Path, stream: BinaryIO) -> Iterator[Frame]:
+def _messages(path: Path, stream: BinaryIO, share: Share) -> Iterator[Frame]:
     handle = stream.fileno()
     framing = walk_by(lambda at, count: os.pread(handle, count, at), os.fstat(handle).st_size)
     if framing.state != State.WHOLE:
         raise BadInputError(path, [f"{framing.fault}{'' if framing.state == State.FOREIGN else f'; {ASK_AGAIN}'}"])
-    for number, (start, length) in enumerate(zip(framing.starts, framing.lengths, strict=True), start=1):
+    numbered = enumerate(zip(framing.starts, framing.lengths, strict=True), start=1)
+    for number, (start, length) in islice(numbered, share.first, None, share.every):
         stream.seek(start)
         message = stream.read(length)
         try:
@@ -74,7 +90,7 @@ def _split_1(message: bytes, number: int) -> Iterator[Frame]:
     if last - at > PADDING_1:
         raise _BrokenError(f"its sections do not add up at byte {at} of it")
     head, grid = sections[0], sections[1]
-    yield Frame(str(number), 1, head, b"", grid, head, 0, message)
+    yield Frame(number, str(number), 1, head, b"", grid, head, 0, message)
 
 
 def _split_2(message: bytes, number: int) -> Iterator[Frame]:
@@ -103,7 +119,7 @@ def _split_2(message: bytes, number: int) -> Iterator[Frame]:
         label = str(number) if single else f"{number}.{index}"
         whole = message if single else _alone(message, field)
         points = int.from_bytes(field[5][5:9], "big")
-        yield Frame(label, 2, message[6:7] + field[1], field[2], field[3], field[4], points, whole)
+        yield Frame(number, label, 2, message[6:7] + field[1], field[2], field[3], field[4], points, whole)
 
 
 def _alone(message: bytes, field: dict[int, bytes]) -> bytes:
