@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+MOST_FAULTS = 200  # told of one file at once
 LONGEST, LONGEST_NAME = 2000, 400  # letters of one fault; of the name of a file, as far as it is shown
 
 
@@ -56,7 +57,8 @@ class BadInputError(Exception):
 
     def __init__(self, source: str | Path, faults: Sequence[Fault | str]):
         self.source = legible(str(source), LONGEST_NAME)
-        self.faults = tuple(f if isinstance(f, Fault) else Fault("", None, f) for f in faults)
+        more = [f"and {len(faults) - MOST_FAULTS} more; put these right first"] if len(faults) > MOST_FAULTS else []
+        self.faults = tuple(f if isinstance(f, Fault) else Fault("", None, f) for f in (*faults[:MOST_FAULTS], *more))
         super().__init__("\n".join(self._line(f) for f in self.faults))
 
     def _line(self, fault: Fault) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, ValidationError
 
 from watch.faults import BadInputError, Strict, faults_of
-from watch.files import read_bytes, toml_of
+from watch.files import SETTINGS_BYTES, read_bytes, toml_of
 from watch.passage.gpx import MOST_POINTS, GpxError, choose, read_gpx, waypoints_of
 from watch.passage.position import parse_latitude, parse_longitude
 from watch.passage.route import HIGHEST_DEG, Kind, Route, Waypoint, leg_faults, without_repeats
@@ -78,7 +78,7 @@ def read_route(path: Path) -> Route:
     ending = path.suffix.lower()
     if ending not in (".gpx", ".toml"):
         raise BadInputError(path, ["a route file ends in .gpx or .toml; this name does not"])
-    data = read_bytes(path, "route file", MOST_BYTES)
+    data = read_bytes(path, "route file", MOST_BYTES if ending == ".gpx" else SETTINGS_BYTES)
     return _from_gpx(path, data) if ending == ".gpx" else _from_toml(path, data)
 
 

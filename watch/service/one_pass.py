@@ -37,12 +37,13 @@ from watch.weather.errors import Widening
 from watch.weather.following import Caution, following_sea
 from watch.weather.look import Where
 from watch.weather.plain import plain_along, waves_along
-from watch.weather.scenarios import make_scenarios, usable
+from watch.weather.scenarios import draw, make_scenarios, usable
 from watch.when import STEP_MINUTES, STEPS_PER_HOUR, ShipTime, ceil_step, from_np, to_np
 
 Floats = NDArray[np.float64]
 
 MOST_HOURS = 240
+MOST_WEATHER_STEPS = 500_000  # about 2 GB; 300 weathers for ten days
 MOST_TRACKS = 4  # times that track and schedule are made to agree
 AGREE_NM = 3.0
 
@@ -135,7 +136,12 @@ def _steps(asked: Asked, start: datetime) -> int:
             ", ".join(used[0].files) or "the forecast",
             [f"ends at {from_np(ends):%Y-%m-%d %H:%M} UTC, before {asked.now:%Y-%m-%d %H:%M}; fetch a newer one"],
         )
-    return max(1, min(reach, int(hours * STEPS_PER_HOUR), MOST_HOURS * STEPS_PER_HOUR))
+    return max(1, min(reach, int(hours * STEPS_PER_HOUR), MOST_HOURS * STEPS_PER_HOUR, _bearable(asked)))
+
+
+def _bearable(asked: Asked) -> int:
+    """Steps that so many weathers can be followed for in the memory of a small computer."""
+    return MOST_WEATHER_STEPS // sum(one.count for one in draw(asked.forecasts))
 
 
 def _agree(asked: Asked, rig: Rig, going: Going) -> Agreed:
@@ -257,6 +263,8 @@ def _passage(route: Route) -> str:
 def _ends(asked: Asked, whole: bool) -> str:
     if not whole:
         return "there the track leaves the forecast; beyond it nothing is known"
+    if _steps(asked, ceil_step(asked.now)) == _bearable(asked):
+        return "so many weathers at once are not followed further; leave out some ensembles to look further"
     return "as many hours as were asked for" if asked.hours is not None else "there the forecast ends; beyond it nothing is known"
 
 
