@@ -53,7 +53,7 @@ class Link:
 
     def __init__(self, budget: Budget, clock: Clock, random: Callable[[], float], tick: Callable[[], None] = lambda: None) -> None:
         self.budget, self.clock, self._random, self._tick = budget, clock, random, tick
-        self.bytes = self.exchanges = 0
+        self.bytes = self.exchanges = self._brought = 0  # _brought: bytes of bodies alone
         self._began_s = clock.monotonic_s()
         self._session = requests.Session()
         self._session.trust_env = False  # neither passwords nor proxies from files of the computer's
@@ -108,6 +108,7 @@ class Link:
                 break
             got += len(piece)
             self.bytes += len(piece)
+            self._brought += len(piece)
             self._tick()
             yield piece
         if answer.length is not None and got < answer.length:
@@ -118,11 +119,11 @@ class Link:
         failed = 0
         while True:
             self.check()
-            before = self.bytes
+            before = self._brought
             try:
                 return action()
             except AgainError as again:
-                failed = failed + 1 if self.bytes - before < PROGRESS_BYTES else 1
+                failed = failed + 1 if self._brought - before < PROGRESS_BYTES else 1
                 self._wait_after(again, failed)
 
     def _wait_after(self, again: AgainError, failed: int) -> None:
