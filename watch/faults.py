@@ -8,11 +8,24 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+LONGEST = 2000  # letters of one fault
+
 
 class Strict(BaseModel):
     """Base of everything read from a file: frozen, unknown keys refused, no coercion of text into numbers."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+def legible(text: str) -> str:
+    """Words that may hold what a file or a server sent -> the same on one line, with nothing in them that a terminal would obey.
+
+    >>> legible("no field \\x1b[2J\\n here"), len(legible("x" * 9999))
+    ('no field \\\\x1b[2J\\\\n here', 2000)
+    """
+    if len(text) > LONGEST:
+        text = f"{text[: LONGEST - 3]}..."
+    return text if text.isprintable() else "".join(letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in text)
 
 
 @dataclass(frozen=True)
@@ -22,6 +35,12 @@ class Fault:
     place: str
     found: str | None
     expected: str
+
+    def __post_init__(self) -> None:
+        for name in ("place", "found", "expected"):
+            text = getattr(self, name)
+            if text is not None:
+                object.__setattr__(self, name, legible(text))
 
     def __str__(self) -> str:
         found = "" if self.found is None else f" = {self.found}"
@@ -36,7 +55,7 @@ class BadInputError(Exception):
     """
 
     def __init__(self, source: str | Path, faults: Sequence[Fault | str]):
-        self.source = str(source)
+        self.source = legible(str(source))
         self.faults = tuple(f if isinstance(f, Fault) else Fault("", None, f) for f in faults)
         super().__init__("\n".join(self._line(f) for f in self.faults))
 

@@ -20,6 +20,18 @@ def read_bytes(path: Path, what: str, most_bytes: int) -> bytes:
         raise BadInputError(path, [f"this {what} cannot be read: {error.strerror}"]) from None
 
 
+def named_path(folder: Path, name: str) -> Path:
+    """A name in a settings file -> the path, reckoned from the folder of that file; ~ is the home of whoever runs this.
+
+    >>> named_path(Path("/boat"), "boat.toml").as_posix(), named_path(Path("/boat"), "~nobody-has-this/x").as_posix()
+    ('/boat/boat.toml', '/boat/~nobody-has-this/x')
+    """
+    try:
+        return folder / Path(name).expanduser()
+    except RuntimeError:  # no such user
+        return folder / name
+
+
 def toml_of(path: Path, data: bytes, what: str) -> dict[str, object]:
     """The bytes of a TOML file -> its tables. path and what: for the sentence. Raises BadInputError.
 
@@ -27,12 +39,26 @@ def toml_of(path: Path, data: bytes, what: str) -> dict[str, object]:
     {'knots': 5}
     """
     try:
-        return tomllib.loads(data.decode("utf-8"))
+        content = tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError:
         raise BadInputError(path, [f"this {what} is not text in UTF-8"]) from None
     except (ValueError, RecursionError) as error:
         reason = "tables nested too deep" if isinstance(error, RecursionError) else str(error)
         raise BadInputError(path, [f"is not TOML: {reason}"]) from None
+    if b"\\" in data and _holds_zero(content):
+        raise BadInputError(path, ["has a zero character (\\u0000) in a text: take it out"])
+    return content
+
+
+def _holds_zero(content: object) -> bool:
+    """Whether a zero character stands in any text or key: no name of a file may have one, and no text needs it."""
+    waiting = [content]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, str) and "\0" in one:
+            return True
+        waiting += [*one.keys(), *one.values()] if isinstance(one, dict) else one if isinstance(one, list) else []
+    return False
 
 
 def read_toml(path: Path, what: str, most_bytes: int = SETTINGS_BYTES) -> dict[str, object]:

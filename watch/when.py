@@ -14,6 +14,7 @@ Times = NDArray[np.datetime64]
 STEP_MINUTES = 10
 STEP = timedelta(minutes=STEP_MINUTES)
 STEPS_PER_HOUR = 60 // STEP_MINUTES
+FIRST_YEAR, LAST_YEAR = 1900, 2199  # of what is read: a time outside is a slip of the pen or damage, and hours ahead of it must exist too
 
 
 class NaiveTimeError(ValueError):
@@ -28,7 +29,24 @@ def utc(instant: datetime) -> datetime:
     """
     if instant.tzinfo is None or instant.utcoffset() is None:
         raise NaiveTimeError(f"{instant.isoformat()} has no offset from UTC: write it like {instant.isoformat()}Z")
-    return instant.astimezone(UTC)
+    try:
+        return instant.astimezone(UTC)
+    except OverflowError:
+        raise ValueError(f"{instant.isoformat()} lies outside the years that there are") from None
+
+
+def dated(instant: datetime) -> datetime:
+    """What a person or a program gave as a time -> the same in UTC; ValueError for a year that no voyage is in, or without an offset.
+
+    >>> dated(datetime(1, 1, 1, tzinfo=UTC))
+    Traceback (most recent call last):
+    ...
+    ValueError: 0001-01-01T00:00:00+00:00 is no time to sail in: the year must be from 1900 to 2199
+    """
+    found = utc(instant)
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
+        raise ValueError(f"{instant.isoformat()} is no time to sail in: the year must be from {FIRST_YEAR} to {LAST_YEAR}")
+    return found
 
 
 def parse_utc(text: str) -> datetime:
@@ -40,8 +58,8 @@ def parse_utc(text: str) -> datetime:
     try:
         instant = datetime.fromisoformat(text.strip())
     except ValueError:
-        raise ValueError(f'"{text}" is no time: write it like 2026-05-14T12:00Z') from None
-    return utc(instant)
+        raise ValueError(f'"{text[:40]}" is no time: write it like 2026-05-14T12:00Z') from None
+    return dated(instant)
 
 
 def to_np(instant: datetime) -> np.datetime64:
@@ -170,7 +188,7 @@ class ShipTime:
             return cls(0)
         match = re.fullmatch(r"([+-])(\d{2}):(\d{2})", text.strip())
         if not match or int(match[2]) > 14 or int(match[3]) > 59:
-            raise ValueError(f'"{text}" is no offset from UTC: write it like -03:00')
+            raise ValueError(f'"{text[:40]}" is no offset from UTC: write it like -03:00')
         minutes = int(match[2]) * 60 + int(match[3])
         return cls(-minutes if match[1] == "-" else minutes)
 

@@ -89,5 +89,5 @@ def test_two_sources_of_one_name_and_what_is_no_toml() -> None:
 
 def test_a_sources_file_that_is_not_there(tmp_path: Path) -> None:
     from watch.forecast.download import read_sources
-    with pytest.raises(BadInputError, match="cannot be read"):
+    with pytest.raises(BadInputError, match="no such sources file"):
         read_sources(tmp_path / "none.toml")

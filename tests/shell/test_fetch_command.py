@@ -179,7 +179,7 @@ BAD = [
     (["--box", "25 N, 145 N, 70 W, 40 W"], "--box: "),
     (["--route", "nowhere.gpx"], "no such route file"),
     (["--box", "25, 45, -70, -40", "--source", "moon"], '--source: "moon" is not in '),
-    (["--box", "25, 45, -70, -40", "--sources", "nowhere.toml"], "nowhere.toml: cannot be read"),
+    (["--box", "25, 45, -70, -40", "--sources", "nowhere.toml"], "nowhere.toml: no such sources file"),
     (["--box", "25, 45, -70, -40", "--proxy", "radio"], "--proxy: an address that begins with https://"),
     (["--box", "25, 45, -70, -40", "--at-most", "0"], "--at-most"),
 ]

@@ -68,7 +68,7 @@ def free_port() -> int:
 
 def test_two_links_feed_one_series_by_the_instruments_own_clock() -> None:
     """The wind by NMEA 0183, position and glass by Signal K; twenty minutes in no time."""
-    nmea, signal_k = serve_nmea0183_tcp(VOYAGE, 0, 600.0, what=("HDT", "MWV T")), serve_signal_k(VOYAGE, 0, 600.0)
+    nmea, signal_k = serve_nmea0183_tcp(VOYAGE, 0, 200.0, what=("HDT", "MWV T")), serve_signal_k(VOYAGE, 0, 200.0)
     settings = config(clock="instruments", nmea0183=[tcp(nmea.port)], signalk=[
         {"name": "server", "url": f"ws://{LOCAL}:{signal_k.port}/signalk/v1/stream?subscribe=self"}])  # fmt: skip
     with nmea, signal_k, Listening(settings, clock=lambda: NOW + timedelta(days=500)) as listening:

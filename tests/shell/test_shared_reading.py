@@ -142,7 +142,6 @@ def test_when_a_copy_comes_to_grief_over_its_share_all_is_read_as_ever(
     monkeypatch.setattr(grib, "frames", coming_to_grief(act, always=False))
     assert shared.read_shared(files, None, 60.0) is None
     the_same(read_guarded(files), here)
-    nobody_left()
 
 
 @pytest.mark.parametrize(("act", "words"), [
@@ -159,12 +158,19 @@ def test_the_file_that_brings_every_copy_down_is_named(
         read_guarded(files, seconds=1.0 if "1 seconds" in words else 60.0)
     assert str(error.value) == f"{files[1]}: {words}; fetch it again"
     assert capfd.readouterr() == ("", "")
-    nobody_left()
 
 
-def nobody_left() -> None:
-    with pytest.raises(ChildProcessError):
-        os.waitpid(-1, os.WNOHANG)
+@pytest.fixture(autouse=True)
+def nobody_is_left_behind() -> Iterator[None]:
+    """Each test ends with the processes it began with: others of this session may have some of their own."""
+    before = children()
+    yield
+    assert children() == before
+
+
+def children() -> set[str]:
+    """The processes that this one has begun and not yet buried; none where the system does not say."""
+    return {child for path in Path("/proc/self/task").glob("*/children") for child in path.read_text().split()}
 
 
 def test_one_core_and_small_files_are_read_as_ever(files: list[Path], monkeypatch: pytest.MonkeyPatch) -> None:

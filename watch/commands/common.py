@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from watch.faults import BadInputError
+from watch.faults import BadInputError, legible
 from watch.when import ShipTime, parse_utc
 
 
@@ -17,7 +17,7 @@ class Refused(click.ClickException):
     exit_code = 2
 
     def show(self, file: Any = None) -> None:
-        click.echo(self.message, err=True)
+        click.echo("\n".join(legible(line) for line in self.message.split("\n")), err=True)
 
 
 class FailedError(Refused):

@@ -114,7 +114,7 @@ def _area(
     from watch.passage.route_file import read_route
     from watch.passage.shelters_file import read_shelters
     from watch.service.area import MOST_H, box_within, fastest_kn, hours_for
-    from watch.service.gather import parse_position
+    from watch.service.gather import parse_place
 
     if (route is None) == (box_text is None):
         raise Refused("Where is the forecast wanted? Give either --route or --box.")
@@ -123,7 +123,7 @@ def _area(
     assert route is not None
     read, own = read_route(route), read_boat(boat) if boat is not None else None
     places = read_shelters(shelters).shelters if shelters else ()
-    here = parse_position(position) if position is not None else None
+    here = parse_place(position) if position is not None else None
     ahead = read if here is None else read.from_position(*here)
     speed_kn = fastest_kn(own)
     wanted = hours or hours_for(ahead, speed_kn)

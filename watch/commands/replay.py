@@ -134,7 +134,7 @@ def _invented(given: dict[str, Any]) -> tuple[Any, list[str], str]:
 
 
 def _from_files(given: dict[str, Any]) -> tuple[Any, list[str], str]:
-    from watch.service.gather import parse_position
+    from watch.service.gather import parse_place
     from watch.service.replay.files import PassagesFromFiles
 
     _refuse(given, ONLY_STORMS, "is for invented storms, and --truth says what happened; leave one of them out")
@@ -143,7 +143,7 @@ def _from_files(given: dict[str, Any]) -> tuple[Any, list[str], str]:
             raise BadInputError(f"--{name}", [f"missing; a replay against --truth needs {'the earlier runs' if name == 'forecast' else 'a route'}"])
     work = PassagesFromFiles(
         asking=_asking(given), route=given["route"], truth=tuple(grib_files(given["truth"])), forecasts=tuple(grib_files(given["forecast"])),
-        position=parse_position(given["position"]) if given["position"] else None, hours=given["hours"], delay_h=given["delay"],
+        position=parse_place(given["position"]) if given["position"] else None, hours=given["hours"], delay_h=given["delay"],
     )  # fmt: skip
     _refuse_truth_as_forecast(work)
     starts = work.starts(given["now"] or work.first_start(), given["starts"] or 1, given["apart"] or 24.0)

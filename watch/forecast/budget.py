@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
+from watch.faults import legible
 from watch.forecast.catalogue import checked_url
 
 LATER = timedelta(minutes=30)
@@ -31,16 +32,16 @@ class StopError(Exception):
     """The fetch cannot go on. sentence: for the sailor. retry_at: when trying again makes sense, None when that is up to her."""
 
     def __init__(self, reason: Reason, sentence: str, retry_at: datetime | None = None) -> None:
-        super().__init__(sentence)
-        self.reason, self.sentence, self.retry_at = reason, sentence, retry_at
+        self.reason, self.sentence, self.retry_at = reason, legible(sentence), retry_at
+        super().__init__(self.sentence)
 
 
 class AgainError(Exception):
     """This exchange failed in a way that may pass. wait_s: what the server asked for, None to wait as usual."""
 
     def __init__(self, reason: Reason, sentence: str, wait_s: float | None = None) -> None:
-        super().__init__(sentence)
-        self.reason, self.sentence, self.wait_s = reason, sentence, wait_s
+        self.reason, self.sentence, self.wait_s = reason, legible(sentence), wait_s
+        super().__init__(self.sentence)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -120,7 +120,10 @@ class Source(Strict):
         for file in self.file:
             known = WORDS | (BOX_WORDS if self.layout == Layout.QUERY else set())
             for template in (file.url, file.index):
-                used = {word for _, word, _, _ in Formatter().parse(template) if word is not None}
+                parts = [(word, form or "") for _, word, form, _ in Formatter().parse(template) if word is not None]
+                used = {word for word, _ in parts}
+                if any(re.search(r"\d{3}", form) for _, form in parts):
+                    raise ValueError(f'file "{template}": a number is written out like {{step}} or {{step:03}}')
                 if used - known:
                     raise ValueError(f'file "{template}": {{{sorted(used - known)[0]}}} is not known; known are {sorted(known)}')
                 if template and not _fills(template, self.base_url):
@@ -148,8 +151,8 @@ def parse(text: str, name: str) -> dict[str, Source]:
     """The text of a sources file -> its sources by id. Raises BadInputError with every fault; `name` is the file's, for those."""
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadInputError(name, [f"is no TOML: {error}"]) from None
+    except (ValueError, RecursionError) as error:
+        raise BadInputError(name, [f"is no TOML: {'tables nested too deep' if isinstance(error, RecursionError) else error}"]) from None
     try:
         sources = _Sources.model_validate(raw).source
     except ValidationError as error:

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from watch.faults import BadInputError
+from watch.files import SETTINGS_BYTES, read_bytes
 from watch.forecast.budget import LATER, Budget, Clock, Reason, Spent, StopError, megabytes
 from watch.forecast.catalogue import Layout, Source, parse, shown_url
 from watch.forecast.exchange import StaleError, get
@@ -78,9 +79,9 @@ class Estimate:
 def read_sources(path: Path) -> dict[str, Source]:
     """A file of sources by id. Raises BadInputError with every fault."""
     try:
-        return parse(path.read_text(encoding="utf-8"), str(path))
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInputError(path, [f"cannot be read ({error})"]) from None
+        return parse(read_bytes(path, "sources file", SETTINGS_BYTES).decode("utf-8"), str(path))
+    except UnicodeDecodeError:
+        raise BadInputError(path, ["this sources file is not text in UTF-8"]) from None
 
 
 def estimate(plan: Plan, folder: Path | None = None) -> Estimate:

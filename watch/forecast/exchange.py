@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from html import unescape
 from typing import Protocol
 
+from watch.faults import legible
 from watch.forecast.budget import AgainError, Reason, StopError, megabytes
 from watch.forecast.catalogue import shown_url
 from watch.forecast.framing import BEGIN, is_page
@@ -21,7 +22,7 @@ class StaleError(Exception):
     """What has come is of no use: the file changed on the server, or came damaged, or is no GRIB."""
 
     def __init__(self, reason: Reason, sentence: str) -> None:
-        super().__init__(sentence)
+        super().__init__(legible(sentence))
         self.reason = reason
 
 
@@ -57,7 +58,7 @@ def get(link: Link, url: str, part: Part, files_left: int) -> None:
 
 def _ranged(link: Link, answer: Answer, part: Part, first: int, stop: int | None, asked: bool) -> None:
     shown = shown_url(answer.url)
-    found = re.fullmatch(r"bytes (\d+)-(\d+)/(\d+|\*)", answer.headers.get("Content-Range", "").strip())
+    found = re.fullmatch(r"bytes (\d{1,18})-(\d{1,18})/(\d{1,18}|\*)", answer.headers.get("Content-Range", "").strip())
     if not asked or found is None:
         raise StopError(Reason.ANSWER, f"{shown}: the server does not say which part it sends: not taken")
     begin, end, total = int(found[1]), int(found[2]) + 1, None if found[3] == "*" else int(found[3])

@@ -13,7 +13,7 @@ from watch.forecast.framing import foreign, is_page
 from watch.forecast.sources import FileRequest, Want
 
 HOURS = {"hour": 1.0, "day": 24.0, "min": 1.0 / 60.0}
-FORECAST = re.compile(r"(\d+)(?:-(\d+))? (hour|day|min)\b")
+FORECAST = re.compile(r"(\d{1,6})(?:-(\d{1,6}))? (hour|day|min)\b")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,13 +178,13 @@ def _json_line(line: str, number: int, name: str) -> Entry:
             run=datetime.strptime(run[:10], "%Y%m%d%H").replace(tzinfo=UTC) if run else None, span_h=_json_span(str(raw.get("step", ""))),
             names=(str(raw["param"]), str(raw["levtype"]), str(raw.get("levelist", ""))),
             number=None if member is None else int(member))
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         example = '{"param": "10u", "levtype": "sfc", "step": "3", "_offset": 0, "_length": 870142}'
         raise _no_line(name, number, line, example) from None
 
 
 def _json_span(step: str) -> tuple[float, float] | None:
-    found = re.fullmatch(r"(\d+)(?:-(\d+))?", step)
+    found = re.fullmatch(r"(\d{1,6})(?:-(\d{1,6}))?", step)
     return (float(found[1]), float(found[2] or found[1])) if found else None
 
 

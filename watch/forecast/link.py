@@ -24,6 +24,8 @@ CHUNK = 1 << 14
 REDIRECTS = 5
 PROGRESS_BYTES = 4096  # an exchange that brought this much was not for nothing: the count of tries begins anew
 LINE_BYTES = 20  # of a status line
+MOST_DIGITS = 18  # of a count of bytes or seconds
+LONGEST_AWAY_S = 7 * 86400.0  # a server that wants to be left alone for longer is asked again after a week all the same
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,7 +41,7 @@ class Answer:
     def length(self) -> int | None:
         """Bytes of the body as declared."""
         text = self.headers.get("Content-Length", "")
-        return int(text) if text.isdecimal() else None
+        return int(text) if text.isdecimal() and len(text) <= MOST_DIGITS else None
 
     @property
     def encoding(self) -> str:
@@ -216,9 +218,9 @@ def _retry_after_s(answer: Answer, now: datetime) -> float | None:
     """Seconds that the server asks to be left alone; a date is held against the server's own clock, for the ship's may be wrong."""
     text = answer.headers.get("Retry-After", "").strip()
     if text.isdecimal():
-        return float(text)
+        return min(float(text[:MOST_DIGITS]), LONGEST_AWAY_S)
     until, its_now = _http_date(text), _http_date(answer.headers.get("Date", "")) or now
-    return None if until is None else max(0.0, (until - its_now).total_seconds())
+    return None if until is None else min(max(0.0, (until - its_now).total_seconds()), LONGEST_AWAY_S)
 
 
 def _http_date(text: str) -> datetime | None:

@@ -31,15 +31,15 @@ def parse_longitude(text: str) -> float:
 def _parse(text: str, sides: str, most: float, what: str, example: str) -> float:
     match = _PARTS.fullmatch(text)
     if match is None or match["side"].upper() not in sides:
-        raise ValueError(f'"{text}" is no {what}: write degrees, minutes and {sides[0]} or {sides[1]}, like "{example}"')
+        raise ValueError(f'"{text[:40]}" is no {what}: write degrees, minutes and {sides[0]} or {sides[1]}, like "{example}"')
     if match["minutes"] is not None and "." in match["degrees"]:
-        raise ValueError(f'"{text}" has a fraction of degrees and minutes too: write it like "{example}"')
+        raise ValueError(f'"{text[:40]}" has a fraction of degrees and minutes too: write it like "{example}"')
     minutes = float(match["minutes"] or 0.0)
     if minutes >= 60.0:
-        raise ValueError(f'"{text}" has {minutes:g} minutes: minutes run from 0 to under 60, like "{example}"')
+        raise ValueError(f'"{text[:40]}" has {minutes:g} minutes: minutes run from 0 to under 60, like "{example}"')
     degrees = float(match["degrees"]) + minutes / 60.0
     if degrees > most:
-        raise ValueError(f'"{text}" is more than {most:g} degrees: write a {what} like "{example}"')
+        raise ValueError(f'"{text[:40]}" is more than {most:g} degrees: write a {what} like "{example}"')
     return -degrees if match["side"].upper() == sides[1] else degrees
 
 

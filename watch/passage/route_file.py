@@ -11,7 +11,7 @@ from watch.files import read_bytes, toml_of
 from watch.passage.gpx import MOST_POINTS, GpxError, choose, read_gpx, waypoints_of
 from watch.passage.position import parse_latitude, parse_longitude
 from watch.passage.route import HIGHEST_DEG, Kind, Route, Waypoint, leg_faults, without_repeats
-from watch.when import parse_utc, utc
+from watch.when import dated, parse_utc
 
 MOST_BYTES = 8_000_000
 
@@ -28,7 +28,7 @@ def _departure(value: Any) -> Any:
     if isinstance(value, str):
         return parse_utc(value)
     if isinstance(value, datetime):
-        return utc(value)
+        return dated(value)
     if isinstance(value, (date, time)):
         raise ValueError(f"{value.isoformat()} is no date and time: write it like 2026-05-14T12:00Z")
     return value

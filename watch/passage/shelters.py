@@ -6,12 +6,13 @@ from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AwareDatetime, BeforeValidator, Field
+from pydantic import AfterValidator, AwareDatetime, BeforeValidator, Field
 
 from watch.faults import Fault, Strict
 from watch.passage.land import arc_nm
 from watch.passage.position import parse_latitude, parse_longitude
 from watch.passage.route import HIGHEST_DEG
+from watch.when import dated
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -36,7 +37,8 @@ class Kind(StrEnum):
 
 Bearing = Annotated[float, Field(ge=0, le=360)]
 Sectors = Annotated[tuple[Annotated[tuple[Bearing, Bearing], Field(strict=False)], ...], Field(strict=False, max_length=8)]
-Spans = Annotated[tuple[Annotated[tuple[AwareDatetime, AwareDatetime], Field(strict=False)], ...], Field(strict=False, max_length=60)]
+Instant = Annotated[AwareDatetime, AfterValidator(dated)]
+Spans = Annotated[tuple[Annotated[tuple[Instant, Instant], Field(strict=False)], ...], Field(strict=False, max_length=60)]
 OPEN_AT = (
     "a list of times between which a bar or lock can be passed by your own tide table, each from and to with Z and without quotes, like "
     "[[2026-05-18T04:00:00Z, 2026-05-18T07:30:00Z]]"

@@ -2,6 +2,7 @@
 
 import json
 import math
+import sys
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import fields, is_dataclass
@@ -124,7 +125,7 @@ def _float(value: Any, loc: Loc) -> Any:
     """A number as it was written, whole or not: 25 stays 25."""
     if value is None:
         return math.nan
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not -sys.float_info.max <= value <= sys.float_info.max:
         raise _WrongError(loc, value, "a number, or null when it is not known")
     return value
 

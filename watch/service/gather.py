@@ -16,7 +16,7 @@ from watch.forecast.guarded import read_guarded
 from watch.orders.weights import Aims
 from watch.passage.land import load_land
 from watch.passage.position import parse_latitude, parse_longitude
-from watch.passage.route import Route
+from watch.passage.route import HIGHEST_DEG, Route
 from watch.passage.route_file import read_route
 from watch.passage.shelters import Shelter
 from watch.passage.shelters_file import read_shelters
@@ -45,7 +45,7 @@ def gather(
     tried: the GRIB was read in a process apart when it came in, so that no file of it can stop this one dead.
     """
     route = read_route(route_path)
-    place = parse_position(position) if position is not None else None
+    place = parse_place(position) if position is not None else None
     if place is None and route.departure is not None and route.departure < now:
         raise BadInputError(
             "--position",
@@ -76,11 +76,23 @@ def parse_position(text: str) -> tuple[float, float]:
     """'36 30.0 N, 52 00.0 W' or '36.5, -52.0' -> degrees. Raises BadInputError."""
     parts = text.split(",")
     if len(parts) != 2:
-        raise BadInputError("--position", [f'"{text}" is no position: write it like "36 30.0 N, 52 00.0 W" or "36.5, -52.0"'])
+        raise BadInputError("--position", [f'"{text[:60]}" is no position: write it like "36 30.0 N, 52 00.0 W" or "36.5, -52.0"'])
     try:
         return _degrees(parts[0], latitude=True), _degrees(parts[1], latitude=False)
     except ValueError as error:
         raise BadInputError("--position", [str(error)]) from None
+
+
+def parse_place(text: str) -> tuple[float, float]:
+    """The same for where she is: a degree off the poles at the least, and the longitude from -180 to 180. Raises BadInputError.
+
+    >>> parse_place("36.5, 300")
+    (36.5, -60.0)
+    """
+    latitude, longitude = parse_position(text)
+    if abs(latitude) > HIGHEST_DEG:
+        raise BadInputError("--position", [f'"{text[:40]}" lies within a degree of a pole, where no course can be worked out here'])
+    return latitude, longitude if -180.0 <= longitude <= 180.0 else (longitude + 180.0) % 360.0 - 180.0
 
 
 def _degrees(text: str, *, latitude: bool) -> float:

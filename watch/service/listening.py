@@ -6,6 +6,7 @@ from pathlib import Path
 from threading import Event, Lock, Thread
 
 from watch.faults import BadInputError, Fault
+from watch.files import named_path
 from watch.instruments.config import InstrumentsConfig, Nmea0183Link, SignalKLink, contradictions
 from watch.instruments.feeds import Feed, FileFeed, SerialFeed, TcpFeed, UdpFeed, WebsocketFeed
 from watch.instruments.links import Link, LinkState, Patience, Phase, Reader
@@ -170,7 +171,7 @@ def _links(config: InstrumentsConfig, clock: Callable[[], datetime], patience: P
 
 
 def _feed(link: Nmea0183Link | SignalKLink, differ_s: float | None) -> tuple[Feed, Reader]:
-    recording = None if link.file is None else Path(link.file).expanduser()
+    recording = None if link.file is None else named_path(Path(), link.file)
     if isinstance(link, SignalKLink):
         if recording is not None:
             return FileFeed(recording, signal_k=True, speed=link.speed), SignalK(own=link.own, clock_may_differ_s=None)

@@ -7,7 +7,7 @@ from pydantic import Field, ValidationError
 
 from watch.alerts.secrets import private_table
 from watch.faults import BadInputError, Fault, Strict, faults_of, show
-from watch.files import read_toml
+from watch.files import named_path, read_toml
 from watch.service.give_out import write_whole
 from watch.service.web_access import Access, Right, hash_passphrase, is_loopback, matches
 
@@ -45,7 +45,7 @@ def read_page_config(settings: Path) -> PageConfig:
 
 def hash_file(config: PageConfig, settings: Path) -> Path | None:
     """Where the hashes are kept; a relative path is beside the settings."""
-    return None if config.passphrase_file is None else settings.parent / Path(config.passphrase_file).expanduser()
+    return None if config.passphrase_file is None else named_path(settings.parent, config.passphrase_file)
 
 
 def load_access(settings: Path) -> Access:

@@ -28,6 +28,7 @@ from watch.alerts.config import (
 )
 from watch.alerts.secrets import Secret, Secrets
 from watch.faults import BadInputError, Fault
+from watch.files import named_path
 from watch.when import ShipTime
 
 
@@ -57,7 +58,7 @@ def _named(secrets: Secrets, name: str | None) -> Secret | None:
 
 
 def _mail(c: MailConfig, secrets: Secrets, ship: ShipTime) -> Channel:
-    ca_file = None if c.ca_file is None else Path(c.ca_file).expanduser()
+    ca_file = None if c.ca_file is None else named_path(Path(), c.ca_file)
     return MailChannel(
         c.name, ship, host=c.host, port=c.port, security=c.security, sender=c.sender, to=c.to, user=c.user,
         password=_named(secrets, c.password_secret), ca_file=ca_file,

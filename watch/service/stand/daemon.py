@@ -246,7 +246,7 @@ def read_health(home: Path) -> object:
         return json.loads((home / HEALTH_FILE).read_text(encoding="utf-8"))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return ""
 
 

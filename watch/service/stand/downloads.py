@@ -11,6 +11,7 @@ from pydantic import Field
 
 from watch.boat.boat_file import read_boat
 from watch.faults import BadInputError, Strict
+from watch.files import named_path
 from watch.forecast.box import Box
 from watch.forecast.budget import Budget, Clock, Reason, megabytes
 from watch.forecast.catalogue import Source, checked_url
@@ -116,7 +117,7 @@ def chosen(config: DownloadConfig, folder: Path) -> tuple[Source, ...]:
             raise BadInputError("download.proxy", [str(error)]) from None
     if not config.sources:
         return ()
-    path = ready("config", "sources.toml") if config.sources_file is None else folder / Path(config.sources_file).expanduser()
+    path = ready("config", "sources.toml") if config.sources_file is None else named_path(folder, config.sources_file)
     known = read_sources(path)
     strange = [name for name in config.sources if name not in known]
     if strange:

@@ -13,10 +13,11 @@ from watch.alerts.secrets import load_secrets, scrub_logs
 from watch.boat.boat_file import read_boat
 from watch.boat.rig import UnknownStateError, parse_state
 from watch.faults import BadInputError
+from watch.files import named_path
 from watch.instruments.config import InstrumentsConfig
 from watch.instruments.logged import misfits, state_after
 from watch.passage.route_file import read_route
-from watch.service.gather import parse_position
+from watch.service.gather import parse_place
 from watch.service.give_out import need
 from watch.service.home import book_of
 from watch.service.listening import Listening
@@ -50,7 +51,7 @@ def wall_clock() -> datetime:
 def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, position: str | None = None) -> Setup:
     """The settings, the home of the watch, what the sailor said at this start -> the daemon's setup. Raises BadInputError."""
     config = found.config
-    place = None if position is None else parse_position(position)
+    place = None if position is None else parse_place(position)
     _checked_state(found, rig_state)
     ship = found.ship or ShipTime.for_longitude(_longitude(found, place))
     secrets_file = None if config.alerts.secrets_file is None else found.file(config.alerts.secrets_file)
@@ -150,4 +151,4 @@ def _longitude(found: WatchFile, place: tuple[float, float] | None) -> float:
 
 
 def _in_home(home: Path, name: str) -> Path:
-    return home / Path(name).expanduser()
+    return named_path(home, name)

@@ -11,7 +11,7 @@ from watch.alerts.config import AlertsConfig, contradictions
 from watch.boat.boat_file import read_boat
 from watch.boat.rig import UnknownStateError, parse_state
 from watch.faults import BadInputError, Fault, Strict, faults_of
-from watch.files import read_toml
+from watch.files import named_path, read_toml
 from watch.instruments.config import InstrumentsConfig
 from watch.instruments.config import contradictions as unheard
 from watch.passage.route_file import read_route
@@ -76,7 +76,7 @@ class WatchFile:
 
     def file(self, name: str) -> Path:
         """A name in the file -> the path."""
-        return self.path.parent / Path(name).expanduser()
+        return named_path(self.path.parent, name)
 
     @property
     def boat(self) -> Path:

@@ -211,7 +211,7 @@ class Memory:
                 if is_torn(row):
                     raise ValueError("zeros where there was text")
                 built.append(build(*row))
-            except (ValueError, TypeError, KeyError):
+            except (ValueError, TypeError, KeyError, AttributeError, OverflowError):
                 unread += 1
         if unread:
             self._say(f"What cannot be read any more is left out: {what}, {unread}.")

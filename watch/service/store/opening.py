@@ -14,6 +14,7 @@ BUSY_S = 15.0  # how long a transaction waits for another process
 WAL_LIMIT_BYTES = 4 * 1024 * 1024
 WAL_HEADER_BYTES = 32
 READ_BYTES = 1024 * 1024
+MOST_VALUE_BYTES = 64 * 1024 * 1024  # of one text or blob
 CHECKED = "store: checked since the computer was started"
 BOOT = Path("/proc/sys/kernel/random/boot_id")
 
@@ -107,6 +108,7 @@ def connect(path: Path, mode: str = "rwc") -> sqlite3.Connection:
     uri = f"{path.absolute().as_uri()}?mode={mode}"
     db = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
     db.text_factory = text_or_torn
+    db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_VALUE_BYTES)  # damage may say any length, and SQLite would make room for it
     for pragma in ("synchronous = FULL", "fullfsync = ON", "cell_size_check = ON", "trusted_schema = OFF"):
         db.execute(f"PRAGMA {pragma}")
     return db
