@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 
 from watch.commands.orders import demo_given, passed_with
-from watch.orders.document import Orders, ShelterOrder
+from watch.orders.document import Compared, Orders, PlanShut, ShelterOrder
 from watch.render.page_parts import HealthPart, PageAlert, PageHealth
 from watch.service.web import Latest
 
@@ -42,6 +42,22 @@ def with_shelter() -> Orders:
         chance=0.9, daylight=True, reason="wind", words="in by daylight, in 90 of 100 weathers", rank=1,
     )  # fmt: skip
     return replace(demo_orders(), shelters=(shelter,))
+
+
+def by_instruments() -> Orders:
+    """The same night with what her instruments said, a job that gives up sail plans, and a night with an unbroken sleep."""
+    orders = demo_orders()
+    assert orders.night is not None
+    found = Compared(
+        as_of=orders.made_at, trusted=True, hours_early=0.7, hours_early_sd=0.4, strength=1.2, strength_sd=0.08,
+        words="The weather is about 40 min early (give or take 20 min) and 20 % stronger than forecast (give or take 8 %).",
+        changed=tuple(f"difference {number}" for number in range(1, 9)), glass="The glass: falling, 2.3 hPa in 3 h.",
+        doubts=("two anemometers say 20 and 38 kn: one of the two is wrong",), glance="20 % stronger than forecast, 40 min early",
+    )  # fmt: skip
+    shut = (PlanShut(sail_plan="two reefs and half genoa", last=orders.made_at + timedelta(hours=3), again=None),)
+    first = replace(orders.jobs[0], plans_shut=shut, plans_shut_by_waiting=shut)
+    night = replace(orders.night, sleep_from=orders.night.dark_from, sleep_to=orders.night.dark_from + timedelta(hours=5))
+    return replace(orders, compared=found, jobs=(first, *orders.jobs[1:]), night=night)
 
 
 def among_islands() -> Orders:

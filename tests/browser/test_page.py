@@ -1,5 +1,6 @@
 """The page as a file in a real browser: read, counted down, gone stale, by the rules of accessibility."""
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -7,7 +8,17 @@ from typing import Any
 import pytest
 
 from tests.browser.seen import DESKTOP, PHONE, a_file, broken_rules
-from tests.page_demo import alarm, among_islands, blind_for_hours, demo_orders, health, not_good_enough, nothing_due, with_shelter
+from tests.page_demo import (
+    alarm,
+    among_islands,
+    blind_for_hours,
+    by_instruments,
+    demo_orders,
+    health,
+    not_good_enough,
+    nothing_due,
+    with_shelter,
+)
 from watch.render.page import render_page
 from watch.service.map_land import land_of_map
 
@@ -19,6 +30,9 @@ NIGHTS = {
         blind_for_hours(), now=demo_orders().made_at, invented=True, health=health(demo_orders().made_at, well=False),
         alerts=(alarm(), alarm(priority="warning", name="b"), alarm(priority="caution", awaits=False, name="c")),
     ),
+    "outside": lambda: render_page(
+        replace(by_instruments(), shelters=with_shelter().shelters), now=demo_orders().made_at, invented=True, previous=not_good_enough(),
+    ),
     "shelter": lambda: render_page(with_shelter(), now=demo_orders().made_at, invented=True),
     "islands": lambda: render_page(
         among_islands(), now=demo_orders().made_at, invented=True, land=land_of_map(among_islands()), previous=not_good_enough(),
@@ -27,7 +41,7 @@ NIGHTS = {
 
 
 @pytest.mark.source("wcag-1")
-@pytest.mark.parametrize("night", ["bad", "blind", "islands"])
+@pytest.mark.parametrize("night", ["bad", "blind", "islands", "outside"])
 def test_no_rule_of_accessibility_is_broken_by_day_or_by_night(night: str, opened: Any, tmp_path: Path) -> None:
     page = opened(*PHONE, bypass_csp=True)
     page.goto(a_file(tmp_path, NIGHTS[night]()))
@@ -53,15 +67,53 @@ def test_nothing_is_cut_off_at_the_side(night: str, size: tuple[int, int], opene
     assert page.evaluate("(e => e.scrollWidth - e.clientWidth)(document.querySelector('.wide'))") <= 0, "the table of winds is all there"
 
 
-def test_the_first_screen_of_a_phone_has_what_a_woken_sailor_needs(opened: Any, tmp_path: Path) -> None:
+@pytest.mark.parametrize("night", ["shelter", "outside"])
+def test_the_first_screen_of_a_phone_has_what_a_woken_sailor_needs(night: str, opened: Any, tmp_path: Path) -> None:
     page = opened(*PHONE)
-    page.goto(a_file(tmp_path, NIGHTS["shelter"]()))
+    page.goto(a_file(tmp_path, NIGHTS[night]()))
     for what in (".job-next h2", ".job-shuts .big", ".glance", ".verdict"):
         box = page.locator(what).bounding_box()
         assert box["y"] + box["height"] <= PHONE[1], f"{what} is below the first screen"
     text = page.inner_text("#next")
     for words in ("Next", "CLOSES 11:00 in 2 h 00", "Turn by\n14:00 Invented Bay", "Forecast", "Watch"):
         assert words in text
+
+
+def test_what_her_instruments_say_is_on_the_first_screen_in_a_line_and_below_in_full(opened: Any, tmp_path: Path) -> None:
+    page = opened(*PHONE)
+    page.goto(a_file(tmp_path, NIGHTS["outside"]()))
+    box = page.locator("[data-key=outside]").bounding_box()
+    assert box["y"] + box["height"] <= PHONE[1]
+    assert page.inner_text("[data-key=outside]") == "Outside, by her instruments\n20 % stronger than forecast, 40 min early"
+    page.click("text=By her instruments: 1 in doubt")
+    text = page.inner_text("#outside")
+    for words in ("give or take 20 min", "The glass: falling", "Difference 6.", "2 smaller differences", "In doubt: two anemometers"):
+        assert words in text
+    assert "Difference 7." not in text
+    page.click("text=2 smaller differences")
+    assert "Difference 8." in page.inner_text("#outside")
+
+
+def test_without_anything_material_the_first_screen_has_no_line_for_it(opened: Any, tmp_path: Path) -> None:
+    orders = by_instruments()
+    assert orders.compared is not None
+    page = opened(*PHONE)
+    page.goto(a_file(tmp_path, render_page(replace(orders, compared=replace(orders.compared, glance="", changed=())), now=orders.made_at, invented=True)))
+    assert page.locator("[data-key=outside]").count() == 0
+    assert "much as they would be by the forecast alone" in page.inner_text("#outside")
+
+
+def test_what_a_job_gives_up_and_the_longest_sleep_are_told(opened: Any, tmp_path: Path) -> None:
+    orders = by_instruments()
+    page = opened(*PHONE)
+    page.goto(a_file(tmp_path, NIGHTS["outside"]()))
+    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+    text = page.inner_text("#jobs")
+    assert "Doing it gives up “two reefs and half genoa” (else open until 12:00, not again as far as the forecast reaches)." in text
+    assert "Putting it off gives up “two reefs and half genoa” (after 12:00, not again" in text
+    assert orders.night is not None
+    local = orders.ship_time.local(orders.night.dark_from)
+    assert f"Longest sleep {local:%H:%M} to" in page.inner_text("#night")
 
 
 def test_it_asks_nothing_of_any_network(opened: Any, tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from watch.instruments.links import Patience, Phase
 from watch.instruments.nmea0183 import sentence
 from watch.instruments.readings import Quantity
 from watch.instruments.series import Observed
-from watch.instruments.simulate import Script
+from watch.instruments.simulate import Script, nmea0183_pieces
 from watch.instruments.simulator import serve_nmea0183_tcp, serve_signal_k
 from watch.service.listening import Listening
 from watch.when import parse_utc
@@ -84,6 +84,42 @@ def test_two_links_feed_one_series_by_the_instruments_own_clock() -> None:
     assert fix is not None
     assert (fix.latitude_deg, fix.longitude_deg) == pytest.approx((35.004, -49.968), abs=3e-4)
     assert not any("1024 weeks" in str(d) for doubts in steps.doubts for d in doubts)
+
+
+def long_voyage(hours: int) -> Script:
+    steps = 6 * hours
+    return Script(
+        start=NOW, mean_ms=np.linspace(8.0, 12.0, steps), gust_ms=np.linspace(11.0, 16.0, steps), from_deg=np.full(steps, 200.0),
+        heading_deg=np.full(steps, 80.0), pressure_pa=np.full(steps + 1, 101200.0), latitude_deg=np.full(steps + 1, 35.0),
+        longitude_deg=np.linspace(-50.0, -50.0 + 0.02 * steps, steps + 1),
+    )  # fmt: skip
+
+
+def test_hours_that_come_at_once_lose_no_step_by_the_instruments_own_clock() -> None:
+    """As fast as it can be sent and heard, and nothing is asked of it before the end: it is filed in batches of any length."""
+    voyage = long_voyage(4)
+    pieces = (piece for number, piece in enumerate(nmea0183_pieces(voyage, what=("HDT", "MWV T"))) if number % 5 == 0)
+    with (serve_nmea0183_tcp(pieces, 0, math.inf) as simulator,
+          Listening(config(clock="instruments", nmea0183=[tcp(simulator.port)]), clock=lambda: NOW) as listening):  # fmt: skip
+        with listening._lock:  # nobody files anything meanwhile
+            assert simulator.wait(30.0)
+            time.sleep(1.0)
+        until(lambda: (listening.now() or NOW) >= NOW + timedelta(hours=4, seconds=-5))
+        seen, as_of = listening.timed_snapshot(NOW)
+        steps = seen.steps(as_of)
+    assert as_of >= NOW + timedelta(hours=4, seconds=-5), "the snapshot says which time it is of"
+    assert np.isfinite(steps.mean_ms).sum() == 23
+    assert seen.left_out == {}
+
+
+def test_a_time_read_a_moment_before_is_no_clock_set_back_when_hours_have_gone_by() -> None:
+    with (serve_nmea0183_tcp(long_voyage(2), 0, math.inf, what=("HDT", "MWV T", "RMC")) as simulator,
+          Listening(config(clock="instruments", nmea0183=[tcp(simulator.port)]), clock=lambda: NOW) as listening):  # fmt: skip
+        until(lambda: (listening.now() or NOW) >= NOW + timedelta(hours=2, seconds=-5))
+        early = NOW + timedelta(minutes=1)
+        assert len(listening.steps(early)) == 11
+        assert listening.position(early) is not None
+        assert len(listening.steps(early)) == 11, "what was heard is all still there"
 
 
 def test_a_link_that_is_down_is_told_after_a_minute_in_the_same_words_until_it_is_back() -> None:

@@ -1,5 +1,6 @@
 """Keeping the watch, second by second: who is called when, what outlasts a loss of power, and what is said when the watch itself fails."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -209,8 +210,6 @@ def test_small_worsenings_add_up_to_one_that_is_said():
     first = t.keeper.orders
     grave = [j for j in first.jobs if j.if_missed.hard_chance > first.hard_ceiling]
     assert grave, "the demo has a job on which a hard limit hangs"
-    from dataclasses import replace
-
     for step in range(1, 11):
         t.now += timedelta(minutes=10)
         earlier = timedelta(minutes=4 * step)
@@ -223,8 +222,6 @@ def test_where_she_is_is_reckoned_on_when_the_receiver_is_silent():
     t = Trial(NOON)
     t.keeper.heard(Place(at=NOON, latitude=36.5, longitude=-52.0, source="gps"))
     made = made_at(NOON)
-    from dataclasses import replace
-
     from tests.page_demo import demo_orders
 
     whole = replace(made.orders, steps=demo_orders().steps)
@@ -256,3 +253,60 @@ def test_a_dead_channel_is_called_on_the_others():
     t.passes()
     assert any(c.alert == "channels" for c in t.post.sounded())
     assert orders_at(NOON).made_at == NOON
+
+
+def test_a_position_logged_by_hand_is_gone_by_within_ten_seconds():
+    t = trial()
+    t.keeper.heard(Place(at=NOON, latitude=36.5, longitude=-52.0, source="the skipper"))
+    t.goes_on(60)
+    at = t.now
+    t.memory.add_position(at, 36.7, -51.0, "the skipper")
+    t.goes_on(30, until=lambda: t.keeper.inputs(t.now, []).longitude == -51.0)
+    assert t.now - at <= timedelta(seconds=10)
+    assert (t.keeper.next_pass_at, t.keeper.next_pass_why) == (t.now, "where she is was told")
+    t.memory.places[-1] = replace(t.memory.places[-1], longitude=-51.5)  # put right
+    t.goes_on(11)
+    assert t.keeper.inputs(t.now, []).longitude == -51.5
+    t.memory.places.pop()  # taken back
+    t.goes_on(11)
+    assert t.keeper.inputs(t.now, []).longitude == -52.0
+
+
+def test_a_position_by_hand_counts_over_a_receiver_only_while_it_is_the_newer():
+    t = trial()
+    t.keeper.heard(Place(at=NOON, latitude=36.5, longitude=-52.0, source="gps"))
+    t.memory.add_position(NOON - timedelta(minutes=1), 40.0, -40.0, "the skipper")
+    t.goes_on(11)
+    assert t.keeper.inputs(t.now, []).longitude == -52.0
+    t.memory.add_position(NOON + timedelta(seconds=5), 36.5, -51.9, "the skipper")
+    t.goes_on(11)
+    assert t.keeper.inputs(t.now, []).longitude == -51.9
+    t.keeper.heard(Place(at=t.now, latitude=36.5, longitude=-52.1, source="gps"))
+    t.goes_on(11)
+    assert t.keeper.inputs(t.now, []).longitude == -52.1
+
+
+def test_a_place_that_could_not_be_kept_is_not_forgotten_for_an_older_one():
+    t = trial()
+    t.keeper.heard(Place(at=NOON, latitude=36.5, longitude=-52.0, source="the skipper"))
+    t.memory.broken = True
+    t.keeper.heard(Place(at=NOON + timedelta(seconds=1), latitude=36.6, longitude=-51.0, source="the skipper"))
+    t.keeper.heard(Place(at=NOON + timedelta(hours=1), latitude=36.7, longitude=-50.0, source="the skipper"))
+    t.goes_on(30)
+    assert t.keeper.place is not None
+    assert t.keeper.place.longitude == -50.0
+
+
+def test_a_spell_of_jobs_that_nobody_does_is_one_alert_for_the_whole_night():
+    """At each pass the overdue jobs are planned anew for the next ten minutes, as the schedule does."""
+    t = trial()
+    t.passes()
+    first = t.keeper.orders
+    assert first is not None
+    t.now = min(job.call for job in first.jobs)
+    for _ in range(6 * 9):
+        t.now += timedelta(minutes=10)
+        late = [replace(j, start=max(j.start, t.now), call=min(j.call, t.now), closes=j.closes + timedelta(hours=12)) for j in first.jobs]
+        t.keeper.passed(Outcome(orders=replace(first, made_at=t.now, jobs=tuple(late))), t.now)
+    spells = {call.alert for call in t.post.sounded() if call.alert.startswith("jobs.")}
+    assert len(spells) == 1, spells

@@ -88,6 +88,8 @@ def test_a_front_that_comes_early_and_stronger_changes_the_orders_and_they_say_w
     assert found.strength is not None
     assert 1.1 <= found.strength <= 1.3
     assert "stronger than forecast" in found.words
+    assert found.glance.split(",")[0] in found.words
+    assert "stronger than forecast" in found.glance
     assert strongest_kn(made.orders) >= strongest_kn(evening().orders) + 3
     assert any(line.startswith("cold front") and "earlier" in line for line in found.changed)
     assert any(line.startswith("strongest gust planned for") and "was" in line for line in found.changed)
@@ -104,6 +106,7 @@ def test_as_forecast_changes_next_to_nothing() -> None:
     assert made.orders.feasible == alone.orders.feasible
     assert learnt(made).hours_early == pytest.approx(0.0, abs=0.1)
     assert learnt(made).strength == pytest.approx(1.0, abs=0.02)
+    assert learnt(made).glance == "", "as forecast: no line for it"
 
 
 def test_without_instruments_nothing_is_said_of_them() -> None:

@@ -13,6 +13,7 @@ from watch.instruments.log_line import Kind, read_line, write_line
 from watch.instruments.logged import jobs_meant, listed, misfits, state_after, state_told, understand
 from watch.instruments.steps import Step
 from watch.service.home import book_of
+from watch.service.stand.store_memory import StoreMemory
 from watch.service.store.store import Store
 from watch.units import kn_to_ms
 from watch.when import parse_utc
@@ -103,6 +104,50 @@ def test_a_boat_file_that_is_gone_is_said(log: Log) -> None:
     assert log("third reef 15 min", "--boat", "/nowhere/boat.toml")[0] == 2
 
 
+def test_where_she_is_by_hand_goes_into_the_log_and_the_track(log: Log, tmp_path: Path) -> None:
+    def track() -> list[tuple[str, float, float, str]]:
+        with Store.open(book_of(tmp_path), NOW) as store:
+            kept = store.track(parse_utc("2026-05-01T00:00Z"))
+            memory = StoreMemory(store, NOW).last_place()
+        assert (memory is None) == (not kept)
+        assert memory is None or (memory.at, memory.longitude) == (kept[-1].at, kept[-1].longitude_deg)
+        return [(f"{p.at:%H:%M}", p.latitude_deg, p.longitude_deg, p.source) for p in kept]
+
+    code, out, _ = log("at 36 30.0 N, 52 00.0 W")
+    assert (code, out.splitlines()) == (0, ["Line 1: 2026-05-16T18:40Z at 36 30.0 N 052 00.0 W",
+                                            "Understood: she was at 36 30.0 N 052 00.0 W, 18:40 UTC."])
+    assert track() == [("18:40", 36.5, -52.0, "the skipper")]
+    log("2026-05-16T17:00Z at 36.4, -52.5; by the sun")
+    assert track() == [("17:00", 36.4, -52.5, "the skipper"), ("18:40", 36.5, -52.0, "the skipper")]
+    assert log("--correct", "1", "2026-05-16T18:20Z at 36 30.0 N 51 00.0 W")[0] == 0
+    assert track() == [("17:00", 36.4, -52.5, "the skipper"), ("18:20", 36.5, -51.0, "the skipper")]
+    assert log("--correct", "2", "note that was no position")[0] == 0
+    assert track() == [("18:20", 36.5, -51.0, "the skipper")]
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("at 36 70.0 N, 52 00.0 W", "has 70 minutes"),
+        ("at 36 30.0 N", "is no position: write it like"),
+        ("at 96.0, 52", "96 is no latitude"),
+        ("at nan, 52", ""),
+        ("2026-05-16T19:00Z at 36 30.0 N, 52 00.0 W", "has not come yet: leave the time out"),
+    ],
+)
+def test_a_position_that_is_none_is_refused(log: Log, typed: str, says: str) -> None:
+    code, out, err = log(typed)
+    if says:
+        assert (code, out) == (2, "")
+        assert says in err
+    else:
+        assert "Kept as a note" in out, "what does not begin with a number is not meant as a position"
+
+
+def test_a_note_may_begin_with_at(log: Log) -> None:
+    assert log("at dusk the wind veered")[1].startswith("Line 1: 2026-05-16T18:40Z note at dusk the wind veered")
+
+
 # What the words mean
 
 
@@ -168,7 +213,7 @@ def test_a_job_without_its_minutes_still_tells_what_she_carries() -> None:
 def test_every_line_that_is_understood_reads_back() -> None:
     state = parse_state(boat(), "main: reef 2, genoa: below")
     for typed in ("storm jib up 22 min", "storm jib up", "swell from the west; confused", "rig main: reef 3", "wind 20", "note 3 whales",
-                  "2026-05-16T12:00-03:00 third reef 15 min gusts 40; dark"):
+                  "2026-05-16T12:00-03:00 third reef 15 min gusts 40; dark", "at 36 30.04 S, 179 59.99 W; a star"):
         entry = understand(typed, NOW, boat(), state).entry
         assert read_line(write_line(entry)) == entry
 

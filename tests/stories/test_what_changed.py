@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from tests.page_demo import demo_orders, not_good_enough, with_shelter
+from tests.page_demo import by_instruments, demo_orders, not_good_enough, with_shelter
 from watch.orders.document import Orders
 from watch.render.changes import NOTHING, changes
 from watch.render.page import render_page
@@ -65,6 +65,26 @@ def test_page_and_text_say_it_before_the_rest_and_without_the_last_orders_say_no
 def test_what_is_no_longer_known_is_said() -> None:
     blind = replace(demo_orders(), missing=(*demo_orders().missing, "no sea in it"))
     assert said(demo_orders(), blind) == [("Not known: no sea in it.", True)]
+
+
+def test_a_sentence_that_has_its_stop_gets_no_second_and_a_known_note_is_told_in_short() -> None:
+    long = "kwbc has no gusts: mean wind times 1.23 is taken (a published factor at sea)."
+    wordy = "Something that nobody can say in a few words and which goes on " + "and on " * 20 + "to its end."
+    before = replace(demo_orders(), missing=(long, wordy))
+    told = [words for words, _ in said(before, replace(before, missing=()))]
+    assert told[0] == "Known again, or no longer asked for: kwbc has no gusts."
+    assert told[1].startswith("Known again, or no longer asked for: Something that nobody")
+    assert len(told[1]) < 140
+    assert said(demo_orders(), replace(demo_orders(), missing=(*demo_orders().missing, "There is no sea in it.")))[0][0] == "Not known: There is no sea in it."
+
+
+def test_that_the_instruments_cannot_be_compared_yet_is_no_change() -> None:
+    orders = by_instruments()
+    assert orders.compared is not None
+    waiting = replace(orders.compared, trusted=False, words="Observed and forecast cannot be compared: fewer than three hours. Wait.")
+    not_yet = replace(orders, compared=waiting, missing=(*orders.missing, waiting.words))
+    assert said(not_yet, orders) == said(orders, not_yet) == []
+    assert said(orders, replace(not_yet, missing=(*not_yet.missing, "No sea"))) == [("Not known: No sea.", True)]
 
 
 def test_less_in_hand_tonight_is_said_from_three_knots_on() -> None:

@@ -32,8 +32,9 @@ EVER = datetime(1970, 1, 1, tzinfo=UTC)
 @refusing
 def log(line: tuple[str, ...], boat: Path | None, home: Path | None, correct: int | None, limits: bool, all_: bool, by: str,
         now: datetime) -> None:
-    """Write LINE into the log, like "storm jib up 22 min", "rig main: reef 2, genoa: below" or "wind 28 gusts 37 sea 3"; without one,
-    show the last lines. A job is taken to be done just now, unless a time of its beginning stands before it (2026-05-16T18:20Z)."""
+    """Write LINE into the log, like "storm jib up 22 min", "rig main: reef 2, genoa: below", "wind 28 gusts 37 sea 3" or
+    "at 36 30.0 N, 52 00.0 W"; without one, show the last lines. A job is taken to be done just now, unless a time of its beginning stands
+    before it (2026-05-16T18:20Z)."""
     text = " ".join(line).strip()
     if correct is not None and not text:
         raise Refused("--correct: the new line is missing; write it behind the number")
@@ -78,8 +79,21 @@ def _write(store: Store, own: "BoatFile | None", text: str, correct: int | None,
     number = store.add_log(written, now, by) if correct is None else correct
     if correct is not None:
         store.correct_log(correct, written, now, by)
+    _to_track(store, None if old is None else old.line, found.entry)
     click.echo(f"{'Line' if correct is None else 'Corrected line'} {number}: {written}")
     click.echo(found.says)
+
+
+def _to_track(store: Store, before: str | None, entry: "LogEntry") -> None:
+    """A position told by hand is one of the track's; the one that a corrected line told is taken back."""
+    from watch.instruments.log_line import Kind
+    from watch.service.stand.reckoning import BY_HAND
+
+    for wrong in _entries([] if before is None else [before])[0]:
+        if wrong.kind is Kind.PLACE:
+            store.take_back_position(wrong.when, BY_HAND)
+    if entry.kind is Kind.PLACE:
+        store.add_position(entry.when, *entry.latitude_longitude_deg, BY_HAND)
 
 
 def _show(store: Store, all_: bool) -> None:

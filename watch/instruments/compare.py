@@ -10,7 +10,7 @@ from watch.instruments.align import Alignment, align, misfits, shifted_by
 from watch.instruments.expected import Expected, Window, window_of
 from watch.instruments.filtered import Followed, follow
 from watch.instruments.steps import ObservedSteps, WindHeight
-from watch.instruments.told import told
+from watch.instruments.told import at_a_glance, told
 from watch.instruments.weighing import effective_size, weigh_gently
 from watch.instruments.widths import Widths, inflation
 from watch.units import Floats
@@ -45,7 +45,8 @@ class Update:
     observed mean wind over forecast [1] and its standard deviation; sharper: steepest rise of the wind in an hour over the forecast's
     [1], NaN unless it is much more. weights (S): of the scenarios, ess: how many they are worth. rest_early_h, rest_strength: what
     remains to be shifted and multiplied once the weights have done their part. calmer_supported: whether the readings support less
-    wind than planned for. trusted: whether anything may be changed by this; reasons: what is lacking. NaN: not known.
+    wind than planned for. trusted: whether anything may be changed by this; reasons: what is lacking. glance: the
+    words in short, "" when it goes as forecast. NaN: not known.
     """
 
     as_of: datetime
@@ -63,6 +64,7 @@ class Update:
     trusted: bool
     reasons: tuple[Caveat, ...]
     words: str
+    glance: str = ""
 
 
 def compare(observed: ObservedSteps, expected: Expected, now: datetime, widths: Widths | None = None) -> Update:
@@ -92,14 +94,14 @@ def compare(observed: ObservedSteps, expected: Expected, now: datetime, widths: 
     wind_known = window.age_h(window.mean_ms) <= w.oldest_h
     reasons = _caveats(window, found, prior_h, strength_sd, held)
     sharp = sharper(window, float(found.lag_h[-1]))
+    said = (early, early_sd, strength, strength_sd, sharp, Caveat.FLAT not in reasons, wind_known and Caveat.LIGHT not in reasons)
     rest_lag, rest_log = _left(found.lag_h[:-1], weights, -early), _left(ratio.value[:-1], weights, float(ratio.value[-1]))
     return Update(
         as_of=window.end, hours_early=early, hours_early_sd=early_sd, strength=strength if wind_known else float("nan"),
         strength_sd=strength_sd if wind_known else float("nan"), sharper=sharp, weights=weights, labels=expected.labels,
         ess=effective_size(weights), rest_early_h=-rest_lag, rest_strength=float(np.exp(rest_log)) if wind_known else 1.0,
         calmer_supported=_calmer(window, early, early_sd, strength, strength_sd), trusted=True, reasons=reasons,
-        words=told(early, early_sd, strength, strength_sd, sharp, Caveat.FLAT not in reasons, wind_known and Caveat.LIGHT not in reasons,
-                   [str(reason) for reason in reasons]),
+        words=told(*said, [str(reason) for reason in reasons]), glance=at_a_glance(*said, Caveat.FAR_OFF in reasons),
     )  # fmt: skip
 
 

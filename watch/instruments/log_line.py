@@ -5,6 +5,7 @@
     2026-05-16T12:00Z rig main: reef 1, genoa: half
     2026-05-16T13:00Z wind 18 gusts 24 sea 1.5
     2026-05-16T13:10Z note swell from the north west
+    2026-05-16T14:00Z at 36 30.0 N 052 00.0 W
 
 The time is when a job was begun, with Z or its offset; wind (mean) and gusts in knots, sea in metres; what follows a semicolon is a
 remark. A job's minutes are what it took, and have to be there.
@@ -16,6 +17,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
+from watch.passage.position import parse_position, show_position
 from watch.when import parse_utc, utc
 
 LONGEST = 500
@@ -26,6 +28,7 @@ _MEASURES = re.compile(
     r"(?:(?:\s+|^)gusts?\s+(?P<gust>\d+(?:\.\d+)?)(?:\s*kn)?)?"
     r"(?:(?:\s+|^)sea\s+(?P<sea>\d+(?:\.\d+)?)(?:\s*m)?)?\s*$"
 )
+_PLACE = re.compile(r"at\s+[-+]?\d[\d.\s°º'′’]*(?:[NSns]\b|,)")
 BOUNDS = {"minutes": (0.0, LONGEST_JOB_MIN), "wind": (0.0, 200.0), "gust": (0.0, 250.0), "sea": (0.0, 30.0)}
 HOW = 'write it like "2026-05-16T18:40Z put in the second reef 22 min"'
 
@@ -37,11 +40,13 @@ class Kind(StrEnum):
     RIG = "rig"
     WEATHER = "weather"
     NOTE = "note"
+    PLACE = "place"
 
 
 @dataclass(frozen=True, kw_only=True)
 class LogEntry:
-    """One entry. when: aware UTC; of a job, when it was begun. what: the job's name, the rig state as text, or the note. minutes: what
+    """One entry. when: aware UTC; of a job, when it was begun. what: the job's name, the rig state as text, the note, or the
+    position as `show_position` writes it. minutes: what
     a job took; mean_kn, gust_kn, sea_m: as the sailor saw them, NaN when not said."""
 
     when: datetime
@@ -59,6 +64,11 @@ class LogEntry:
             raise ValueError(f'how many minutes "{self.what}" took is missing: {HOW}')
         if any(mark in self.what + self.remark for mark in "\r\n"):
             raise ValueError("an entry of the log is one line")
+
+    @property
+    def latitude_longitude_deg(self) -> tuple[float, float]:
+        """Where she was by an entry of a position [deg], north and east positive. Raises ValueError for any other entry."""
+        return parse_position(self.what)
 
     @property
     def end(self) -> datetime:
@@ -84,9 +94,20 @@ def read_line(line: str) -> LogEntry:
         return LogEntry(when=when, kind=Kind.NOTE, what=rest.strip().partition(" ")[2].strip())
     if first == "rig" and not after.strip():
         raise ValueError('the rig is missing: write it like "2026-05-16T12:00Z rig main: reef 1, genoa: half"')
+    if is_place(body):
+        return LogEntry(when=when, kind=Kind.PLACE, what=show_position(*parse_position(after.strip())), remark=remark)
     if first == "rig" and ":" in after:  # a job may well be called "rig the inner stay"
         return LogEntry(when=when, kind=Kind.RIG, what=after.strip(), remark=remark)
     return _job_or_weather(when, body, remark)
+
+
+def is_place(body: str) -> bool:
+    """Whether a line without its time is meant as a position; any other "at" begins a note.
+
+    >>> is_place("at 36 30.0 N, 52 00.0 W"), is_place("at dusk the wind veered")
+    (True, False)
+    """
+    return _PLACE.match(body) is not None
 
 
 def _job_or_weather(when: datetime, body: str, remark: str) -> LogEntry:
@@ -115,7 +136,7 @@ def write_line(entry: LogEntry) -> str:
     stamp = when.strftime("%Y-%m-%dT%H:%M:%SZ" if when.second else "%Y-%m-%dT%H:%MZ")
     if entry.kind is Kind.NOTE:
         return f"{stamp} note {entry.what}".rstrip()
-    parts = [stamp, f"rig {entry.what}" if entry.kind is Kind.RIG else entry.what]
+    parts = [stamp, *({Kind.RIG: ["rig"], Kind.PLACE: ["at"]}.get(entry.kind, [])), entry.what]
     measures = (("", entry.minutes, " min"), ("wind ", entry.mean_kn, ""), ("gusts ", entry.gust_kn, ""), ("sea ", entry.sea_m, ""))
     parts += [f"{before}{_plain(value)}{after}" for before, value, after in measures if not math.isnan(value)]
     line = " ".join(part for part in parts if part)

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 
 from watch.boat.model import BoatFile, Job, as_names
 from watch.boat.rig import RigState, UnknownStateError, allowed, elements_of, jobs_of, parse_state
-from watch.instruments.log_line import HOW, Kind, LogEntry, read_line
+from watch.instruments.log_line import HOW, Kind, LogEntry, is_place, read_line
 from watch.when import parse_utc, utc
 
 UP = frozenset(("up", "set", "hoist", "hoisted", "bend", "bent", "on", "unroll", "unrolled", "shake", "shaken", "shook", "out"))
@@ -19,6 +19,7 @@ DOWN = frozenset(("down", "lower", "lowered", "off", "strike", "struck", "drop",
 ALL_DOWN = frozenset(("down", "lower", "lowered", "drop", "dropped", "strike", "struck"))  # of two jobs, the one that takes it farther down
 LITTLE = frozenset(("the", "a", "an", "her", "and", "of", "it", "done", "now", "been", "is", "was", "i", "have", "has", "with", "to", "in",
                     "put"))  # fmt: skip
+AHEAD = timedelta(minutes=2)  # a clock a little slow makes no position one of the future
 ORDINALS = {"first": "1", "1st": "1", "second": "2", "2nd": "2", "third": "3", "3rd": "3", "fourth": "4", "4th": "4"}
 ENDINGS = {"reefs": "reef", "reefed": "reef", "rolled": "roll", "rolling": "roll", "hoisted": "hoist", "lowered": "lower", "stowed": "stow",
            "unrolled": "unroll", "hove": "heave", "rigged": "rig", "dropped": "drop", "lashed": "lash"}  # fmt: skip
@@ -55,7 +56,10 @@ def understand(text: str, now: datetime, boat: BoatFile | None = None, state: Ri
         return _job(replace(entry, when=start), boat, state)
     if entry.kind is Kind.RIG and boat is not None:
         return _rig(entry, boat)
+    if entry.kind is Kind.PLACE and entry.when > utc(now) + AHEAD:
+        raise ValueError(f"{entry.when:%Y-%m-%d %H:%M} UTC has not come yet: leave the time out for where she is now")
     return Understood(entry=entry, says={Kind.WEATHER: "Understood: wind and sea as you saw them.", Kind.NOTE: "Kept as a note.",
+                                         Kind.PLACE: f"Understood: she was at {entry.what}, {entry.when:%H:%M} UTC.",
                                          Kind.RIG: "Kept as what she carries; no boat file to check it by."}[entry.kind])  # fmt: skip
 
 
@@ -106,7 +110,7 @@ def _unclear(meant: Sequence[Job]) -> str:
 def _not_timed(rest: str, when: datetime, boat: BoatFile | None, state: RigState | None, fault: ValueError) -> Understood:
     """What read_line refuses: a job without its minutes, or a note; what is no line at all is refused."""
     body, _, remark = (part.strip() for part in rest.partition(";"))
-    if not body or not rest.isprintable() or len(rest) > 400 or body.partition(" ")[0] == "rig":
+    if not body or not rest.isprintable() or len(rest) > 400 or body.partition(" ")[0] == "rig" or is_place(body):
         raise fault
     meant = () if boat is None else jobs_meant(boat, body, state)
     if boat is not None and len(meant) == 1:

@@ -64,9 +64,10 @@ class Simulator:
             self.finished.set()
 
 
-def serve_nmea0183_tcp(series: Script | Path, port: int = 0, speed: float = 1.0, *, host: str = "127.0.0.1", seed: int = 0,
+def serve_nmea0183_tcp(series: Script | Path | Iterator[tuple[datetime, bytes]], port: int = 0, speed: float = 1.0, *, host: str = "127.0.0.1", seed: int = 0,
                        what: tuple[str, ...] = USUAL, tagged: bool = True, wait_for_listener: bool = True) -> Simulator:
-    """Play a script, or a recording of NMEA 0183, to whoever connects by TCP; port 0 takes a free one (see `.port`).
+    """Play a script, a recording of NMEA 0183, or ready pieces with their times, to whoever connects by TCP; port 0 takes a free one
+    (see `.port`).
 
     speed: times real time. seed, what, tagged: as in simulate.nmea0183_pieces. wait_for_listener: begin with the first listener.
     Raises BadInputError when the port cannot be had.
@@ -181,10 +182,10 @@ def _begin(simulator: Simulator, pieces: Iterator[tuple[datetime, Any]], speed: 
     return simulator
 
 
-def _nmea0183(series: Script | Path, seed: int, what: tuple[str, ...], tagged: bool) -> Iterator[tuple[datetime, bytes]]:
+def _nmea0183(series: Script | Path | Iterator[tuple[datetime, bytes]], seed: int, what: tuple[str, ...], tagged: bool) -> Iterator[tuple[datetime, bytes]]:
     if isinstance(series, Path):
         return ((moment, line + b"\r\n") for moment, line in recorded_nmea0183(series))
-    return nmea0183_pieces(series, seed=seed, what=what, tagged=tagged)
+    return nmea0183_pieces(series, seed=seed, what=what, tagged=tagged) if isinstance(series, Script) else series
 
 
 def _bound(kind: socket.SocketKind, host: str, port: int) -> socket.socket:

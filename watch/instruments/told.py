@@ -29,6 +29,27 @@ def told(early_h: float, early_sd_h: float, strength: float, strength_sd: float,
     return f"{said} Likeliest it is {span_words(early_h)} {way} (give or take {span_words(early_sd_h)}), and the orders reckon with that."
 
 
+def at_a_glance(early_h: float, early_sd_h: float, strength: float, strength_sd: float, sharper: float, timing: bool, wind: bool,
+                far_off: bool) -> str:  # fmt: skip
+    """The same in a few words, only what is beyond doubt and worth acting on; "" when it goes as forecast, or cannot be told.
+
+    >>> at_a_glance(0.7, 0.4, 1.2, 0.05, math.nan, True, True, False)
+    '20 % stronger than forecast, 40 min early'
+    >>> at_a_glance(-1.0, 0.4, 1.02, 0.05, 1.8, True, True, False), at_a_glance(0.7, 0.9, 0.9, 0.2, math.nan, True, True, False)
+    ('1 h late, more sharply', '')
+    """
+    parts = []
+    if wind and not abs(strength - 1.0) < max(STRONG_SHARE, strength_sd):
+        parts.append(_share(strength))
+    if timing and not abs(early_h) < max(EARLY_H, early_sd_h):
+        parts.append(f"{span_words(early_h)} {'early' if early_h > 0 else 'late'}")
+    if not math.isnan(sharper):
+        parts.append("more sharply")
+    if far_off:
+        parts.append("far from the forecast: trust sky and glass")
+    return ", ".join(parts)
+
+
 def span_words(hours: float) -> str:
     """Hours -> '2 h 10 min', to ten minutes, at least ten.
 
@@ -49,7 +70,12 @@ def _strength(strength: float, strength_sd: float) -> str:
     give = f"(give or take {max(1, math.ceil(100.0 * strength_sd - 1e-9))} %)"
     if abs(strength - 1.0) < max(STRONG_SHARE, strength_sd):
         return f"about as strong as forecast {give}"
+    return f"{_share(strength)} {give}"
+
+
+def _share(strength: float) -> str:
+    """How much stronger or weaker, rounded to the stronger side."""
     percent = abs(strength - 1.0) * 100.0
     if strength > 1.0:
-        return f"{math.ceil(percent - 1e-6):d} % stronger than forecast {give}"
-    return f"{math.floor(percent + 1e-6):d} % weaker than forecast {give}"
+        return f"{math.ceil(percent - 1e-6):d} % stronger than forecast"
+    return f"{math.floor(percent + 1e-6):d} % weaker than forecast"

@@ -15,6 +15,7 @@ LEAST_FEATURE = timedelta(minutes=30)
 LEAST_ARRIVAL = timedelta(hours=2)
 LEAST_KN = 3
 LEAST_CHANCE = 0.01
+SHORT = 90  # letters
 SAME_FEATURE = timedelta(hours=12)
 
 
@@ -255,7 +256,7 @@ def _night(old: Orders, new: Orders) -> Iterator[Change]:
 def _unknown(old: Orders, new: Orders) -> Iterator[Change]:
     """What is newly not known, or known again. A sentence that only lists other fields in its brackets is the same sentence, unless
     its list has something new."""
-    was, now = ({_heading(line): _listed(line) for line in orders.missing} for orders in (old, new))
+    was, now = ({_heading(line): _listed(line) for line in _lasting(orders)} for orders in (old, new))
     for heading, fields in now.items():
         more = sorted(fields - was[heading]) if heading in was else []
         if heading not in was or more:
@@ -263,7 +264,19 @@ def _unknown(old: Orders, new: Orders) -> Iterator[Change]:
             yield Change(topic=Topic.UNKNOWN, severity=Severity.WORSE, subject="", words=words)
     for heading in was:
         if heading not in now:
-            yield Change(topic=Topic.UNKNOWN, severity=Severity.BETTER, subject="", words=f"known again, or no longer asked for: {heading}")
+            yield Change(topic=Topic.UNKNOWN, severity=Severity.BETTER, subject="", words=f"known again, or no longer asked for: {_short(heading)}")
+
+
+def _lasting(orders: Orders) -> list[str]:
+    """What is not known, without that her instruments cannot be compared yet: that comes and goes, and silent instruments are an alert."""
+    passing = None if orders.compared is None else orders.compared.words
+    return [line for line in orders.missing if line != passing]
+
+
+def _short(sentences: str) -> str:
+    """What a note is about, for one who has read it once: its first sentence, and of that no more than fits on a line or two."""
+    first = re.split(r"(?<=[a-z)])\. |[:;] ", sentences, maxsplit=1)[0].rstrip(".")
+    return first if len(first) <= SHORT else first[:SHORT].rpartition(" ")[0] + " ..."
 
 
 def _heading(line: str) -> str:

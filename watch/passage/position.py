@@ -28,6 +28,29 @@ def parse_longitude(text: str) -> float:
     return _parse(text, "EW", 180.0, "longitude", "64 40.2 W")
 
 
+def parse_position(text: str) -> tuple[float, float]:
+    """'36 30.0 N, 52 00.0 W' or '36.5, -52.0' -> degrees, north and east positive. Raises ValueError with a sentence.
+
+    >>> parse_position("36 30.0 N, 52 00.0 W"), parse_position("36.5, -52"), parse_position(show_position(36.5, -52.0))
+    ((36.5, -52.0), (36.5, -52.0), (36.5, -52.0))
+    """
+    parts = text.split(",") if "," in text else re.split(r"(?<=[NSns])\s+", text.strip(), maxsplit=1)
+    if len(parts) != 2:
+        raise ValueError(f'"{text[:60]}" is no position: write it like "36 30.0 N, 52 00.0 W" or "36.5, -52.0"')
+    return _degrees(parts[0], latitude=True), _degrees(parts[1], latitude=False)
+
+
+def _degrees(text: str, *, latitude: bool) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        return parse_latitude(text) if latitude else parse_longitude(text)
+    most = 90.0 if latitude else 360.0
+    if not -most <= value <= most:
+        raise ValueError(f"{value:g} is no {'latitude' if latitude else 'longitude'}: from -{most:g} to {most:g} degrees")
+    return value
+
+
 def _parse(text: str, sides: str, most: float, what: str, example: str) -> float:
     match = _PARTS.fullmatch(text)
     if match is None or match["side"].upper() not in sides:

@@ -22,6 +22,6 @@ class ChangeLine:
 def changes(before: Orders, now: Orders) -> tuple[ChangeLine, ...]:
     """The last orders and the present ones -> sentences, most pressing first; empty when they say the same."""
     return tuple(
-        ChangeLine(words=f"{change.words[:1].upper()}{change.words[1:]}.", heavy=change.severity >= Severity.EARLIER)
+        ChangeLine(words=f"{change.words[:1].upper()}{change.words[1:].rstrip('.')}.", heavy=change.severity >= Severity.EARLIER)
         for change in differences(before, now)
     )

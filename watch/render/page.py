@@ -21,7 +21,7 @@ from watch.render.margins import WORDS, level
 from watch.render.night_span import light_changes, night_end
 from watch.render.night_svg import night_svg
 from watch.render.page_parts import PRIORITIES, PageAlert, PageHealth, Place, places_of
-from watch.render.text import when
+from watch.render.text import MOST_CHANGED, given_up, when
 from watch.when import utc
 
 OLD_AFTER_HOURS = 7  # judgement: two forecasts come within this; orders older than it are no longer to be leaned on
@@ -91,6 +91,7 @@ def render_page(
         where=show_position(orders.latitude_deg, orders.longitude_deg), span=_span_at(orders, now), shuts=shuts_first(orders),
         closing=closing, hard=is_hard_close, level=level, margin=margin_words, level_words=WORDS, turn=turn_by(orders),
         colours=_colours_at(orders, now), darks=_darks(orders), newest=min(f.age_hours for f in orders.forecasts),
+        given_up=lambda shut, until: given_up(shut, until, orders), most_changed=MOST_CHANGED,
         night_end=night_end(orders), old_after_hours=OLD_AFTER_HOURS, directions=[d.words for d in orders.margin],
     )  # fmt: skip
 

@@ -203,14 +203,14 @@ def _job(job: JobOrder, orders: Orders) -> Iterator[str]:
         yield from _wrap(f"   If missed, the best left: {'; '.join(job.if_missed.instead)}.", "   ")
     for line in job.shuts:
         yield from _wrap(f"   Afterwards {line}.", "   ")
-    for given_up, words, until in (
+    for shut, words, until in (
         (job.plans_shut, "Doing it gives up", "else open until"), (job.plans_shut_by_waiting, "Putting it off gives up", "after"),
     ):  # fmt: skip
-        if given_up:
-            yield from _wrap(f"   {words} {_given_up(given_up, until, orders)}.", "   ")
+        if shut:
+            yield from _wrap(f"   {words} {given_up(shut, until, orders)}.", "   ")
 
 
-def _given_up(shut: tuple[PlanShut, ...], until: str, orders: Orders) -> str:
+def given_up(shut: tuple[PlanShut, ...], until: str, orders: Orders) -> str:
     """Sail plans until when each could be begun for, and when again; the stoutest few."""
     def told(last: datetime, again: datetime | None) -> str:
         back = "not again as far as the forecast reaches" if again is None else f"not again before {when(orders, again)}"

@@ -15,7 +15,7 @@ from watch.forecast.grib import read
 from watch.forecast.guarded import read_guarded
 from watch.orders.weights import Aims
 from watch.passage.land import load_land
-from watch.passage.position import parse_latitude, parse_longitude
+from watch.passage.position import parse_position as read_position
 from watch.passage.route import HIGHEST_DEG, Route
 from watch.passage.route_file import read_route
 from watch.passage.shelters import Shelter
@@ -74,11 +74,8 @@ def gather(
 
 def parse_position(text: str) -> tuple[float, float]:
     """'36 30.0 N, 52 00.0 W' or '36.5, -52.0' -> degrees. Raises BadInputError."""
-    parts = text.split(",")
-    if len(parts) != 2:
-        raise BadInputError("--position", [f'"{text[:60]}" is no position: write it like "36 30.0 N, 52 00.0 W" or "36.5, -52.0"'])
     try:
-        return _degrees(parts[0], latitude=True), _degrees(parts[1], latitude=False)
+        return read_position(text)
     except ValueError as error:
         raise BadInputError("--position", [str(error)]) from None
 
@@ -93,17 +90,6 @@ def parse_place(text: str) -> tuple[float, float]:
     if abs(latitude) > HIGHEST_DEG:
         raise BadInputError("--position", [f'"{text[:40]}" lies within a degree of a pole, where no course can be worked out here'])
     return latitude, longitude if -180.0 <= longitude <= 180.0 else (longitude + 180.0) % 360.0 - 180.0
-
-
-def _degrees(text: str, *, latitude: bool) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        return parse_latitude(text) if latitude else parse_longitude(text)
-    most = 90.0 if latitude else 360.0
-    if not -most <= value <= most:
-        raise ValueError(f"{value:g} is no {'latitude' if latitude else 'longitude'}: from -{most:g} to {most:g} degrees")
-    return value
 
 
 def box_of(route: Route, place: tuple[float, float] | None, shelters: Sequence[Shelter] = ()) -> Box:

@@ -16,6 +16,7 @@ from watch.instruments.series import Fix, Observed
 from watch.instruments.signal_k import SignalK
 from watch.instruments.steps import Step
 
+FILED_AT_ONCE = timedelta(minutes=2)  # shorter than what the series waits for a late reading
 PUMP_S = 0.2  # how often what the links hold is filed
 DOWN_AFTER = timedelta(seconds=60)  # judgement: a link that comes back within a minute is not told
 FAULT_TOLD = timedelta(hours=1)
@@ -79,21 +80,30 @@ class Listening:
 
     def snapshot(self, now: datetime) -> Observed:
         """All that was heard up to now, as a copy that nothing is added to any more."""
+        return self.timed_snapshot(now)[0]
+
+    def timed_snapshot(self, now: datetime) -> tuple[Observed, datetime]:
+        """The snapshot and the time it is of: now, but by the instruments' own clock that of the latest reading, which may be another
+        by then."""
         self._file()
         with self._lock:
-            return self._observed.copy()
+            return self._observed.copy(), self._as_of(now)
+
+    def _as_of(self, now: datetime) -> datetime:
+        """Now, never before what is filed already where the instruments' clock counts: the series would take it for a clock set back."""
+        return now if self.config.clock == "computer" or self._latest is None else max(now, self._latest)
 
     def position(self, now: datetime) -> Fix | None:
         """The latest usable fix of the last ten minutes; None without one."""
         self._file()
         with self._lock:
-            return self._observed.position(now)
+            return self._observed.position(self._as_of(now))
 
     def steps(self, now: datetime, since: datetime | None = None) -> tuple[Step, ...]:
         """The closed ten-minute steps that began at or after since, oldest first: to be kept (Store.add_step)."""
         self._file()
         with self._lock:
-            self._observed.steps(now)
+            self._observed.steps(self._as_of(now))
             return self._observed.closed(since)
 
     def states(self) -> tuple[LinkState, ...]:
@@ -133,21 +143,29 @@ class Listening:
         with self._lock:
             readings = [reading for link in self._links.values() for reading in link.take()]
             try:
-                now = self._time(readings)
-                if now is not None:
-                    self._observed.add(readings, now)
+                for part, now in self._timed(readings):
+                    self._observed.add(part, now)
             except Exception as error:  # noqa: BLE001 - a listening that dies would leave the watch blind
                 says = f"listening: a fault in the program ({type(error).__name__} {error}); some readings were lost"
                 self._fault = (self._clock(), says)
 
-    def _time(self, readings: list[Reading]) -> datetime | None:
+    def _timed(self, readings: list[Reading]) -> list[tuple[list[Reading], datetime]]:
+        """The readings as they are to be filed, each part with its time. By the instruments' own clock much may come at once: it is filed
+        in the order of its times and little by little, for a step that is long over takes nothing more."""
         if self.config.clock == "computer":
-            return self._clock()
-        times = [reading.when for reading in readings]
-        if self._latest is None and times:
-            self._observed.add([], min(times))  # the series begins with the first reading, however much came at once
-        self._latest = max(times + ([] if self._latest is None else [self._latest]), default=None)
-        return self._latest
+            return [(readings, self._clock())]
+        ordered = sorted(readings, key=lambda reading: reading.when)
+        if self._latest is None and ordered:
+            self._latest = ordered[0].when
+            self._observed.add([], self._latest)  # the series begins with the first reading
+        parts: list[tuple[list[Reading], datetime]] = []
+        for reading in ordered:
+            if not parts or reading.when - parts[-1][0][0].when >= FILED_AT_ONCE:
+                parts.append(([], reading.when))
+            parts[-1][0].append(reading)
+            parts[-1] = (parts[-1][0], max(reading.when, self._latest or reading.when))
+        self._latest = max([now for _, now in parts], default=self._latest)
+        return parts
 
     def _resumed_at(self, steps: list[Step]) -> datetime:
         if self.config.clock == "computer":

@@ -191,6 +191,7 @@ def compared(found: Against, without: Orders | None, orders: Orders) -> Compared
         as_of=from_np(to_np(update.as_of)), trusted=update.trusted, hours_early=_known(update.hours_early),
         hours_early_sd=_known(update.hours_early_sd), strength=_known(update.strength), strength_sd=_known(update.strength_sd),
         words=update.words, changed=changed, glass=found.glass.words, doubts=found.doubts,
+        glance=update.glance,
     )  # fmt: skip
 
 

@@ -67,7 +67,7 @@ class Setup:
     page_at: str = ""
     told: tuple[str, ...] = ()  # before anything is done
     clock: Callable[[], datetime] = lambda: datetime.now(UTC)
-    steady_s: Callable[[], float] = time.monotonic
+    steady_s: Callable[[datetime], float] = lambda now: time.monotonic()  # at the look that found it to be now
     closes: tuple[Callable[[], None], ...] = ()
 
 
@@ -124,7 +124,7 @@ class Daemon:
         now = self._clock()
         if self._setup.hearing is not None:
             self._setup.hearing.look(self._keeper, now)
-        jumped = self._keeper.look(now, self._setup.steady_s())
+        jumped = self._keeper.look(now, self._setup.steady_s(now))
         if jumped:  # every time that the scheduler waits for is wrong now
             for job in self._scheduler.get_jobs():
                 if job.id != "pass":
@@ -158,7 +158,8 @@ class Daemon:
 
     def _one_pass(self) -> None:
         now, hearing = self._clock(), self._setup.hearing
-        inputs = self._keeper.inputs(now, self._setup.incoming.gribs(now), None if hearing is None else hearing.observed(now))
+        observed, now = (None, now) if hearing is None else hearing.observed(now)
+        inputs = self._keeper.inputs(now, self._setup.incoming.gribs(now), observed)
         try:
             outcome = self._apart.run(inputs, self._setup.longest_pass_s)
         except ApartError as error:

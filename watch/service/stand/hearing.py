@@ -41,9 +41,9 @@ class Hearing:
             if steps and keeper.keeps(lambda: self._keep_steps(steps)):
                 self._kept_to = datetime.fromtimestamp(steps[-1].start_s, tz=now.tzinfo)
 
-    def observed(self, now: datetime) -> Observed:
-        """A snapshot for a pass."""
-        return self._listening.snapshot(now)
+    def observed(self, now: datetime) -> tuple[Observed, datetime]:
+        """A snapshot for a pass, and the time it is of."""
+        return self._listening.timed_snapshot(now)
 
     def aboard(self, now: datetime, rig_state: str) -> Aboard:
         """What is outside now, against what she carries."""
@@ -54,8 +54,9 @@ class Hearing:
             state: RigState = parse_state(boat, rig_state)
         except (BadInputError, UnknownStateError, OSError):  # said by the pass, which reads the same file
             return Aboard(expects_position=position, expects_wind=wind, links_down=down)
+        seen, as_of = self._listening.timed_snapshot(now)
         return outside_now(
-            self._listening.snapshot(now), now, boat=boat, state=state, glass_forecast=self.glass_forecast, expects_position=position,
+            seen, as_of, boat=boat, state=state, glass_forecast=self.glass_forecast, expects_position=position,
             expects_wind=wind, links_down=down,
         )  # fmt: skip
 

@@ -1,15 +1,18 @@
 """(I/O) Forecasts as they come: what lies in the inbox is taken, tried and kept; what was fetched is kept beside it; old ones go."""
 
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from watch.faults import BadInputError
 from watch.forecast.inbox import Seen
 from watch.forecast.intake import drop, kept_forecasts, look_in, packed_to_drop
 from watch.forecast.kept import AHEAD, Kept, to_drop
 
 OLDER_READ = timedelta(hours=36)  # judgement: runs older than the newest by more are kept, but not read again
+SETTLE_EVERY_S = 1.0
 REFUSED_TOLD = timedelta(hours=6)  # judgement: so long the sailor is told of a file that is no use
 
 
@@ -31,6 +34,19 @@ class Incoming:
         self._refused += [(now, turned.sentence) for turned in found.refused]
         self._refused = [(at, words) for at, words in self._refused if abs(now - at) < REFUSED_TOLD]
         return bool(found.taken)
+
+    def settle(self, longest_s: float) -> bool:
+        """Looks again and again until nothing waits to be looked into, for so long at most -> whether that was reached. What goes wrong is
+        left to the looks that follow, which say it."""
+        end = time.monotonic() + longest_s
+        while not self.settled and time.monotonic() < end:
+            try:
+                self.look(datetime.now(UTC))
+            except (BadInputError, OSError):
+                return False
+            if not self.settled:
+                time.sleep(SETTLE_EVERY_S)
+        return self.settled
 
     def refused(self) -> str:
         """What came in and is no use, in words; "" when there was nothing such for six hours."""

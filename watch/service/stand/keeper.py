@@ -15,6 +15,7 @@ from threading import RLock
 from watch.alerts.book import Acknowledge, AlertBook, Call, Event, Timing
 from watch.alerts.rules import Aboard, Known, Machine, situations
 from watch.alerts.situation import Situation
+from watch.alerts.spells import in_standing_spells
 from watch.alerts.states import State
 from watch.alerts.step import next_step, step
 from watch.faults import BadInputError
@@ -24,7 +25,7 @@ from watch.service.stand.baseline import told_of
 from watch.service.stand.clock import Clock
 from watch.service.stand.memory import AckWish, Memory, Post
 from watch.service.stand.passing import KnownRun, Outcome, PassInputs
-from watch.service.stand.reckoning import Place, place_now
+from watch.service.stand.reckoning import BY_HAND, Place, place_now
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.wake import next_wake
 from watch.when import ShipTime
@@ -92,6 +93,7 @@ class Keeper:
         self.place: Place | None = self._remembered(memory.last_place, "book")
         self.next_pass_at, self.next_pass_why = now, "the watch has just begun"
         self._pending: list[Event] = []
+        self._place_kept = self.place is not None
         self._rules_at: datetime | None = None
         self._shown_at: datetime | None = None
         self._outside = Aboard()
@@ -107,8 +109,7 @@ class Keeper:
             return PassInputs(
                 boat=s.boat, route=s.route, shelters=s.shelters, gribs=tuple(gribs), now=now, rig_state=self._rigged.state,
                 latitude=None if place is None else place.latitude, longitude=None if place is None else place.longitude,
-                ship=s.ship, hours=s.hours, sea_room_nm=s.sea_room_nm,
-                observed=observed,
+                ship=s.ship, hours=s.hours, sea_room_nm=s.sea_room_nm, observed=observed,
             )  # fmt: skip
 
     def passed(self, outcome: Outcome, now: datetime) -> list[Call]:
@@ -172,7 +173,7 @@ class Keeper:
             before = self.place
             self.place = place
             if before is None or place.at < before.at or place.at - before.at >= timedelta(minutes=10) or before.source != place.source:
-                self._keep(lambda: self.memory.add_position(place.at, place.latitude, place.longitude, place.source))
+                self._place_kept = self._keep(lambda: self.memory.add_position(place.at, place.latitude, place.longitude, place.source))
 
     def keeps(self, write: Callable[[], object]) -> bool:
         """Writes something else to the store -> whether it is kept; what cannot be written is said."""
@@ -229,6 +230,17 @@ class Keeper:
         self._failure("log", self._rigged.said)
         if changed:
             self.next_pass_at, self.next_pass_why = now, "the rig is changed"
+        told = self._remembered(self.memory.last_place, "book")
+        if told is not None and told != self.place and self._counts(told):
+            self.place, self._place_kept = told, True
+            self.next_pass_at, self.next_pass_why = now, "where she is was told"
+
+    def _counts(self, told: Place) -> bool:
+        """Whether the latest place of the track, which is not the one gone by, counts over it: it was given by hand and is newer, or the one
+        gone by was given by hand itself and has been put right."""
+        if self.place is None or (self.place.source == BY_HAND and self._place_kept):
+            return True
+        return told.source == BY_HAND and told.at >= self.place.at
 
     def _situations(self, now: datetime) -> list[Situation]:
         self._rules_at = now
@@ -240,7 +252,7 @@ class Keeper:
                 disk_free_mb=self._disk_free_mb(), clock_jump_s=self._clock.remembered_s(self._clock.steady_s), failures=self._failed()
             ),
         )
-        return [*situations(known), *self.post.situations()]
+        return in_standing_spells([*situations(known), *self.post.situations()], self.book)
 
     def _with_place(self, now: datetime) -> Aboard:
         if self.settings.has_instruments or self.place is None:

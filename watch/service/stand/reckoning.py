@@ -10,6 +10,7 @@ from watch.when import to_np
 
 FRESH = timedelta(minutes=20)  # judgement: a fix so old is where she is
 LONGEST = timedelta(hours=48)  # judgement: beyond this a reckoned place is a guess
+BY_HAND = "the skipper"  # source of a place that was given, not received
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -23,14 +23,14 @@ from watch.service.home import book_of
 from watch.service.listening import Listening
 from watch.service.page_config import load_access
 from watch.service.rehearsal import MADE
-from watch.service.stand.daemon import Errand, Setup, disk_free_mb
+from watch.service.stand.daemon import FIRST_LOOK_S, Errand, Setup, disk_free_mb
 from watch.service.stand.downloads import Downloads, chosen
 from watch.service.stand.hearing import Hearing
 from watch.service.stand.housekeeping import Housekeeping
 from watch.service.stand.incoming import Incoming
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.page_source import KeeperSource
-from watch.service.stand.reckoning import Place
+from watch.service.stand.reckoning import BY_HAND, Place
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.store_memory import StoreMemory
 from watch.service.stand.watch_file import WatchFile
@@ -59,6 +59,9 @@ def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, positi
     scrub_logs(secrets.scrub)
     lines = build_channels(config.alerts, secrets, ship)
     store = Store.open(book_of(home), wall_clock())
+    incoming = Incoming(inbox=_in_home(home, config.stand.inbox), kept=home)
+    if config.instruments.placed() and config.instruments.clock == "instruments":
+        incoming.settle(FIRST_LOOK_S)  # a simulator begins with its first listener, and hours of it may go by in seconds
     listening = _listening(config.instruments, store)
     clock, steady_s = _clocks(config.instruments, listening)
     now = clock()
@@ -66,13 +69,12 @@ def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, positi
     hearing = None if listening is None else Hearing(listening, found.boat, lambda steps: store.add_step(*steps))
     keeper = Keeper(
         settings_of(found), memory, Dispatcher(lines, ship, scrub=secrets.scrub),
-        Rigged(memory, config.stand.rig_state, partial(rig_after, found.boat), rig_state), now=now, steady_s=steady_s(),
+        Rigged(memory, config.stand.rig_state, partial(rig_after, found.boat), rig_state), now=now, steady_s=steady_s(now),
         disk_free_mb=partial(disk_free_mb, home), **({} if hearing is None else {"aboard": hearing.aboard}),
     )  # fmt: skip
     if place is not None:
-        keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source="the skipper"))
+        keeper.heard(Place(at=now, latitude=place[0], longitude=place[1], source=BY_HAND))
     access, source = load_access(found.path), KeeperSource(keeper, clock, invented=(home / MADE).exists())
-    incoming = Incoming(inbox=_in_home(home, config.stand.inbox), kept=home)
     store.put("boat_file", str(found.boat.resolve()))  # by which nightorders log knows her jobs
     errands: list[Errand] = [Housekeeping(store, incoming)]
     sources = chosen(config.download, found.path.parent)
@@ -104,10 +106,11 @@ def _listening(config: InstrumentsConfig, store: Store) -> Listening | None:
     return Listening(config, clock=wall_clock, kept=kept).start()
 
 
-def _clocks(config: InstrumentsConfig, listening: Listening | None) -> tuple[Clock, Callable[[], float]]:
-    """The clock that the watch goes by, and its steady seconds: the computer's, or, for a recording or a simulator, the instruments'."""
+def _clocks(config: InstrumentsConfig, listening: Listening | None) -> tuple[Clock, Callable[[datetime], float]]:
+    """The clock that the watch goes by, and its steady seconds at a time: the computer's, or, for a recording or a simulator, the
+    instruments', which no clock can be held against, so that it never jumps."""
     if listening is None or config.clock == "computer":
-        return wall_clock, time.monotonic
+        return wall_clock, lambda now: time.monotonic()
     until_s = time.monotonic() + FIRST_READING_S
     while listening.now() is None and time.monotonic() < until_s:
         time.sleep(0.1)
@@ -115,7 +118,7 @@ def _clocks(config: InstrumentsConfig, listening: Listening | None) -> tuple[Clo
     if first is None:
         listening.stop()
         raise BadInputError("[instruments]", [f'clock = "instruments", but nothing with a time in it was heard for {FIRST_READING_S:.0f} seconds'])
-    return (lambda: listening.now() or first), (lambda: (listening.now() or first).timestamp())
+    return (lambda: listening.now() or first), datetime.timestamp
 
 
 def settings_of(found: WatchFile) -> Settings:

@@ -44,10 +44,9 @@ class StoreMemory:
         self.store.keep_events(events, at)
 
     def last_place(self) -> Place | None:
-        track = self.store.track(self._begun - TRACK_KEPT)
-        if not track:
+        last = self.store.last_position(self._begun - TRACK_KEPT)
+        if last is None:
             return None
-        last = track[-1]
         return Place(at=last.at, latitude=last.latitude_deg, longitude=last.longitude_deg, source=last.source)
 
     def add_position(self, at: datetime, latitude: float, longitude: float, source: str) -> None:

@@ -42,6 +42,17 @@ class Readings(Memory):
         query = "SELECT at, latitude_deg, longitude_deg, source FROM position WHERE at >= ? ORDER BY at, id"
         return self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _position, "positions")
 
+    def last_position(self, since: datetime) -> Position | None:
+        """The latest position at or after a time, of two of the same time the one kept last; None without one."""
+        query = "SELECT at, latitude_deg, longitude_deg, source FROM position WHERE at >= ? ORDER BY at DESC, id DESC LIMIT 1"
+        found = self._each(self._read(lambda db: db.execute(query, (text_of(since),)).fetchall()), _position, "positions")
+        return found[0] if found else None
+
+    def take_back_position(self, at: datetime, source: str) -> None:
+        """Takes the positions of a time and source out of the track: they were wrong."""
+        row = (text_of(at), source)
+        self._write(lambda db: db.execute("DELETE FROM position WHERE at = ? AND source = ?", row))
+
     def add_step(self, *steps: "Step") -> None:
         """Keeps ten-minute steps, each in place of what was kept of the same ten minutes."""
         rows = [(text_of(datetime.fromtimestamp(step.start_s, UTC)), step_text(step)) for step in steps]
