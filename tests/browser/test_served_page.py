@@ -135,7 +135,7 @@ def test_without_the_network_the_page_stays_and_says_since_when(opened: Any, ser
     page.clock.run_for(16_000)
     page.context.set_offline(True)
     page.clock.run_for(80_000)
-    assert "NO LONGER UPDATED" in page.inner_text("#stale")
+    page.wait_for_selector("#stale:has-text('NO LONGER UPDATED')")  # the browser may take a moment to give up what it was asking for
     assert "CLOSES 11:00" in page.inner_text("#next"), "what was known stays to be read"
     page.context.set_offline(False)
     page.clock.run_for(16_000)

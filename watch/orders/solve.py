@@ -5,7 +5,7 @@ She is either *up* (1: called, dressed, working) or *settled* (0). A job wants h
 in her sleeping hours costs by the step. A job fills its own steps and the rest after it; then she is up in the new state.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -46,9 +46,6 @@ class Problem:
     @cached_property
     def by_target(self) -> "Grouping":
         return Grouping.of(self.target)
-
-    def variant(self, b: int) -> "Problem":
-        return replace(self, carry=self.carry[b : b + 1], job=self.job[b : b + 1])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,19 +110,37 @@ class Move:
 def trace(p: Problem, value: Floats, b: int, state: int, *, at: int = 0, up: bool = True) -> list[Move]:
     """The schedule of variant b from a state at step `at`: its moves in order. Staying is preferred to moving at equal cost."""
     moves, t, n, level = [], at, state, UP if up else SETTLED
-    one, v = p.variant(b), value[b : b + 1]
+    carry, v, jobs = p.carry[b], value[b], _jobs_of_one(p, value, b)
+    seen: dict[int, tuple[Ints, Floats]] = {}
     while t < p.shape[1]:
-        stay = one.carry[0, t, n] + v[0, t + 1, n, SETTLED]
-        stay_up = one.carry[0, t, n] + p.up[t] + v[0, t + 1, n, UP] if level == UP else np.inf
-        jobs = np.where(p.origin == n, _job_values(one, v, t)[0], np.inf) + (p.wake[t] if level == SETTLED else 0.0)
-        best = int(np.argmin(jobs)) if len(jobs) else -1
-        if best >= 0 and jobs[best] < min(stay, stay_up) - TINY:
+        stay = carry[t, n] + v[t + 1, n, SETTLED]
+        stay_up = carry[t, n] + p.up[t] + v[t + 1, n, UP] if level == UP else np.inf
+        if n not in seen:
+            seen[n] = _best_from(jobs, np.flatnonzero(p.origin == n))
+        best, cost = int(seen[n][0][t]), seen[n][1][t] + (p.wake[t] if level == SETTLED else 0.0)
+        if cost < min(stay, stay_up) - TINY:
             moves.append(Move(edge=best, begins=t, done=t + int(p.work[best]), over=t + int(p.steps[best])))
             t, n, level = moves[-1].over, int(p.target[best]), UP
             continue
         level = UP if stay_up < stay - TINY else SETTLED
         t += 1
     return moves
+
+
+def _jobs_of_one(p: Problem, value: Floats, b: int) -> Floats:
+    """(T, E): for variant b, the cost of each job begun at each step and all that follows."""
+    t_end = p.shape[1]
+    end = np.arange(t_end)[:, None] + p.steps
+    follows = value[b][np.minimum(end, t_end), p.target, UP]
+    return np.where(end <= t_end, p.job[b] + follows, np.inf)
+
+
+def _best_from(jobs: Floats, edges: Ints) -> tuple[Ints, Floats]:
+    """Of these edges the best at each step (T), and its cost; inf where there is none."""
+    if not len(edges):
+        return np.zeros(len(jobs), dtype=np.int64), np.full(len(jobs), np.inf)
+    theirs = jobs[:, edges]
+    return edges[theirs.argmin(axis=1)], theirs.min(axis=1)
 
 
 def states_of(p: Problem, moves: list[Move], state: int, *, at: int = 0) -> Ints:

@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from watch.service.store.logbook import inserted
@@ -143,6 +144,7 @@ def _alert(event: "Happened") -> str:
     return str(event.event.alert if hasattr(event, "event") else event.alert)
 
 
+@cache  # to make one takes longer than everything else in keeping an event
 def _adapter(kind: str) -> Any:
     from pydantic import TypeAdapter
 
