@@ -18,6 +18,7 @@ from watch.forecast.contract import Forecast, Name
 from watch.weather import blocks, sample
 from watch.weather.blocks import Blocks
 from watch.weather.errors import ENSEMBLE_SPOTS, Widening, normal_chance
+from watch.weather.gust_scatter import hourly_scatter
 from watch.weather.look import ALOFT, has_convection, sources
 from watch.weather.near_fronts import FrontsByHour, fronts_by_hour
 from watch.weather.scenarios import EAST, GUST, NM_PER_DEG, NORTH, SEA, SQUALL, STRENGTH, TIMING, Drawn, draw, strengthened
@@ -68,9 +69,12 @@ class Group:
 
 @dataclass(frozen=True, kw_only=True)
 class Run:
-    """One run, its groups, and its quantities by the hour, best first: whether they are its own, and the blocks."""
+    """One run, its groups, and its quantities by the hour, best first: whether they are its own, and the blocks. first: the number of its
+    first scenario. scatter (H, its scenarios): of gusts, see watch.weather.gust_scatter."""
 
     drawn: Drawn
+    first: int
+    scatter: Floats32 = field(repr=False)
     groups: tuple[Group, ...]
     fields: Fields
     fronts: FrontsByHour = field(repr=False)
@@ -121,7 +125,8 @@ class Anywhere:
         look = _Look(self, run, group, hour, latitude, longitude)
         raw = {name: look.wind(name) for name in ("mean", "u", "v")}
         z = group.z[0] if run.drawn.single else None
-        mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening)
+        scatter = run.scatter[hour[:, None], group.scenarios - run.first]
+        mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening, scatter)
         gust = self._with_squalls(look, mean, gust)
         with_front = run.fronts.come(group.scenarios, look.hour, look.spots)
         gust = np.where(with_front, np.fmax(gust, front_gust_ms(mean).astype(np.float32)), gust)
@@ -159,13 +164,14 @@ class Anywhere:
 
 
 def widened(
-    raw: dict[str, Floats32], z: Floats | None, lead_h: Floats, widening: Widening
+    raw: dict[str, Floats32], z: Floats | None, lead_h: Floats, widening: Widening, scatter: Floats32
 ) -> tuple[Floats32, Floats32, Floats32, Floats32]:  # fmt: skip
     """Mean, u, v and gust as a run has them -> mean, gust, u, v of scenarios, any one shape; z: (7, ...) draws of a single run, to be made
-    stronger or weaker by; None for members, which stand as they are. Gusts by a published factor where there are none."""
+    stronger or weaker by; None for members, which stand as they are. scatter: of gusts, the highest of each hour. Gusts by a published
+    factor where there are none."""
     mean, u, v, gust = raw["mean"], raw["u"], raw["v"], raw["gust"]
     factor = np.float32(gust_factor() - 1.0)
-    excess = np.where(np.isfinite(gust), np.fmax(gust - mean, np.float32(0.0)), mean * factor)
+    excess = np.where(np.isfinite(gust), np.fmax(gust - mean, np.float32(0.0)), mean * factor) * scatter
     if z is None:
         return mean, mean + excess, u, v
     low = np.hypot(u, v)
@@ -233,7 +239,8 @@ def anywhere(forecasts: Sequence[Forecast], hours: Times, widening: Widening | N
         fields = _fields(one.forecast, forecasts, hours)
         u, v = one.forecast.fields[Name.U10_MS], one.forecast.fields[Name.V10_MS]
         fronts = fronts_by_hour(u, v, hours, normal_chance(one.z[:, SQUALL]), first)
-        runs.append(Run(drawn=one, groups=_groups(one, first, fields), fields=fields, fronts=fronts))
+        scatter = hourly_scatter(hours, one.count, widening.gust_scatter).astype(np.float32)
+        runs.append(Run(drawn=one, first=first, scatter=scatter, groups=_groups(one, first, fields), fields=fields, fronts=fronts))
         first += one.count
     weight = np.concatenate([np.full(d.count, d.own_weight / d.count) for d in drawn])
     directed = sorted((f for f in forecasts if f.has(Name.WAVE_FROM_DEG)), key=lambda f: f.run, reverse=True)

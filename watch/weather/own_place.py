@@ -60,5 +60,5 @@ def _of_run(
             where = spots if blocks.on_grid_of(wind) else blocks.spots(lat, lon)
             raw[name] = blocks.at_members(at, members, where).reshape(here_lat.shape)
     z = np.concatenate([g.z for g in run.groups]).T if run.drawn.single else None
-    _, gust, u, v = widened(raw, z, lead_h, weathers.widening)
+    _, gust, u, v = widened(raw, z, lead_h, weathers.widening, run.scatter[hour[:, None], scenario - run.first])
     out["u"][:, scenario], out["v"][:, scenario], out["gust"][:, scenario] = u, v, gust

@@ -25,6 +25,7 @@ from watch.weather.errors import (
     normal_chance,
     normal_points,
 )
+from watch.weather.gust_scatter import gust_scatter
 from watch.weather.look import Spots, Where
 from watch.weather.near_fronts import front_squalls, past_wind
 from watch.when import Times, to_np
@@ -134,6 +135,7 @@ def _part(
     if single:
         for name in ("mean_ms", "low_ms"):
             series[name] = strengthened(series[name], z[:, STRENGTH, None], lead_h, widening)
+    excess = excess * gust_scatter(where.time, drawn.count, widening.gust_scatter)
     series["gust_ms"] = series["mean_ms"] + excess * (np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0) if single else 1.0)
     series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at)
     series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at)
