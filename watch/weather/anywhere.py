@@ -21,10 +21,10 @@ from watch.weather.errors import ENSEMBLE_SPOTS, Widening, normal_chance
 from watch.weather.gust_scatter import hourly_scatter
 from watch.weather.look import ALOFT, has_convection, sources
 from watch.weather.near_fronts import FrontsByHour, fronts_by_hour
-from watch.weather.scenarios import EAST, GUST, NM_PER_DEG, NORTH, SEA, SQUALL, STRENGTH, TIMING, Drawn, draw, strengthened
+from watch.weather.scenarios import EAST, NM_PER_DEG, NORTH, SEA, SQUALL, TIMING, Drawn, draw
 from watch.weather.sea import OPEN_OCEAN_FETCH_KM, UNKNOWN_PAST_H, carter
 from watch.weather.squalls import GUST_RATIO, SquallInputs, front_gust_ms, squall_outlook
-from watch.weather.wind import gust_factor
+from watch.weather.widened import widened
 from watch.when import Times, to_np
 
 Floats = NDArray[np.float64]
@@ -79,6 +79,10 @@ class Run:
     fields: Fields
     fronts: FrontsByHour = field(repr=False)
 
+    def scatter_of(self, hour: Ints, scenarios: Ints) -> Floats32:
+        """(C, S of these); outside the marks, where nothing is known anyway, that of the nearest hour."""
+        return self.scatter[np.clip(hour, 0, len(self.scatter) - 1)[:, None], scenarios - self.first]
+
     @cached_property
     def known_hours(self) -> tuple[int, int] | None:
         """The first and the last hour in which its wind is known anywhere."""
@@ -125,8 +129,8 @@ class Anywhere:
         look = _Look(self, run, group, hour, latitude, longitude)
         raw = {name: look.wind(name) for name in ("mean", "u", "v")}
         z = group.z[0] if run.drawn.single else None
-        scatter = run.scatter[hour[:, None], group.scenarios - run.first]
-        mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening, scatter)
+        gusty = run.scatter_of(hour, group.scenarios)
+        mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening, gusty)
         gust = self._with_squalls(look, mean, gust)
         with_front = run.fronts.come(group.scenarios, look.hour, look.spots)
         gust = np.where(with_front, np.fmax(gust, front_gust_ms(mean).astype(np.float32)), gust)
@@ -161,24 +165,6 @@ class Anywhere:
         out = gust.copy()
         out[some] = np.where(outlook.likelihood > luck, np.fmax(gust[some], outlook.gust_ms), gust[some])
         return out
-
-
-def widened(
-    raw: dict[str, Floats32], z: Floats | None, lead_h: Floats, widening: Widening, scatter: Floats32
-) -> tuple[Floats32, Floats32, Floats32, Floats32]:  # fmt: skip
-    """Mean, u, v and gust as a run has them -> mean, gust, u, v of scenarios, any one shape; z: (7, ...) draws of a single run, to be made
-    stronger or weaker by; None for members, which stand as they are. scatter: of gusts, the highest of each hour. Gusts by a published
-    factor where there are none."""
-    mean, u, v, gust = raw["mean"], raw["u"], raw["v"], raw["gust"]
-    factor = np.float32(gust_factor() - 1.0)
-    excess = np.where(np.isfinite(gust), np.fmax(gust - mean, np.float32(0.0)), mean * factor) * scatter
-    if z is None:
-        return mean, mean + excess, u, v
-    low = np.hypot(u, v)
-    grown = strengthened(low, z[STRENGTH], lead_h, widening) / np.where(low > 0.0, low, np.float32(1.0))
-    mean = strengthened(mean, z[STRENGTH], lead_h, widening)
-    excess = excess * np.maximum(1.0 + widening.gust_share * z[GUST], 0.0).astype(np.float32)
-    return mean, mean + excess, u * grown, v * grown
 
 
 class _Look:

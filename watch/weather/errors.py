@@ -25,7 +25,7 @@ class Widening:
 
     lead_h: tuple[float, ...] = (0.0, 12.0, 24.0, 48.0, 72.0, 120.0)
     strength_ms: tuple[float, ...] = (0.7, 1.0, 1.3, 1.7, 2.2, 3.0)
-    strength_share: float = 0.08
+    strength_share: float = 0.14
     timing_h: tuple[float, ...] = (0.5, 1.0, 1.7, 3.0, 4.4, 7.5)
     place_nm: tuple[float, ...] = (5.0, 12.0, 20.0, 35.0, 50.0, 85.0)
     gust_share: float = 0.2

@@ -7,6 +7,7 @@ hardly less sure for it, but the highest of three hours is higher than any one o
 import numpy as np
 from numpy.typing import NDArray
 
+from watch.weather.wind import gust_factor
 from watch.when import STEP_MINUTES, STEPS_PER_HOUR, Times
 
 Floats = NDArray[np.float64]
@@ -19,35 +20,50 @@ SCATTER = 0.2
 EULER = 0.5772156649015329
 
 
-def peak_points(count: int) -> Floats:
-    """(count) evenly spread points of the distribution of the highest of many draws, from lowest to highest: mean 0, deviation 1.
+def peak_deviate(chance: Floats) -> Floats:
+    """Chances in (0, 1) -> deviates of the distribution of the highest of many draws: mean 0, deviation 1, its long tail above; same shape.
 
-    Source peak-factor-1: double exponential, with its long tail above.
+    Source peak-factor-1: double exponential.
 
-    >>> [round(float(p), 2) for p in peak_points(4)]
-    [-1.23, -0.49, 0.24, 1.48]
+    >>> [round(float(p), 2) for p in peak_deviate(np.array([0.1, 0.5, 0.9]))]
+    [-1.1, -0.16, 1.3]
     """
-    rank = (np.arange(count) + 0.5) / count
-    points = (-np.log(-np.log(rank)) - EULER) * np.sqrt(6.0) / np.pi
-    points = points - points.mean()
-    return np.asarray(points / points.std() if count > 1 else points)
+    return np.asarray((-np.log(-np.log(chance)) - EULER) * np.sqrt(6.0) / np.pi)
 
 
 def gust_scatter(time: Times, count: int, scatter: float = SCATTER) -> Floats:
-    """Ten-minute steps (T) and a number of scenarios -> (scenario, T): what the gust's height above the mean is multiplied by.
+    """Ten-minute steps (T) and a number of scenarios -> (scenario, T): what the gust's height above the mean is multiplied by; near one
+    in the mean. One scenario alone cannot scatter, and stays as it is.
 
-    At every step the scenarios hold evenly spread points, so that the mean over them is one and no step is gustier than its neighbours by
-    accident; which of them holds which belongs to the step of the almanac and the scenario alone, so that the same ten minutes look the
-    same from every pass and from every place. From step to step there is no memory: none was seen beyond what the wind itself has.
+    At every step the scenarios are spread evenly over the chances, one in each of `count` equal parts, so that no step is gustier than its
+    neighbours by accident; which has which belongs to the step of the almanac and the scenario alone, so that the same ten minutes look
+    the same from every pass and from every place. From step to step there is no memory.
 
-    >>> t = np.datetime64("2026-05-14T00:00", "s") + np.arange(5) * np.timedelta64(600, "s")
-    >>> bool((gust_scatter(t, 40)[:, 2] == gust_scatter(t[2:3], 40)[:, 0]).all()), float(gust_scatter(t, 40).mean().round(6))
+    >>> t = np.datetime64("2026-05-14T00:00", "s") + np.arange(144) * np.timedelta64(600, "s")
+    >>> bool((gust_scatter(t, 40)[:, 2] == gust_scatter(t[2:3], 40)[:, 0]).all()), round(float(gust_scatter(t, 40).mean()), 2)
     (True, 1.0)
     """
+    if count == 1:
+        return np.ones((1, len(time)))
     step = time.astype("datetime64[s]").astype(np.int64) // (60 * STEP_MINUTES)
-    lots = _mixed(_mixed(step.astype(np.uint64))[None, :] + _mixed(np.arange(count, dtype=np.uint64) + np.uint64(count << 20))[:, None])
+    own = _mixed(np.arange(count, dtype=np.uint64) + np.uint64(count << 20))
+    lots = _mixed(_mixed(step.astype(np.uint64))[None, :] + own[:, None])
     rank = np.argsort(np.argsort(lots, axis=0), axis=0)
-    return np.maximum(1.0 + scatter * peak_points(count)[rank], 0.0)
+    inside = ((_mixed(lots) >> np.uint64(11)).astype(float) + 0.5) * 2.0**-53  # where in its part, strictly between 0 and 1
+    return np.maximum(1.0 + scatter * peak_deviate((rank + inside) / count), 0.0)
+
+
+def scattered(mean: Floats, excess: Floats, scatter: Floats) -> Floats:
+    """Mean wind, how far the gust stands above it, and what that scatters by -> how far this gust stands above it; any one shape and unit.
+
+    Only as much scatters as the gusts of the wind itself have (source gust-1), which is what was measured: what a forecast has beyond that is
+    convection, and already is the peak that it may reach.
+
+    >>> [round(float(scattered(np.array(20.0), np.array(e), np.array(1.5))), 1) for e in (4.6, 14.6)]
+    [6.9, 16.9]
+    """
+    turbulent = np.minimum(excess, mean * mean.dtype.type(gust_factor() - 1.0))
+    return np.asarray(excess + (scatter - mean.dtype.type(1.0)) * turbulent)
 
 
 def hourly_scatter(hours: Times, count: int, scatter: float = SCATTER) -> Floats:

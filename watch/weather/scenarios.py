@@ -25,7 +25,7 @@ from watch.weather.errors import (
     normal_chance,
     normal_points,
 )
-from watch.weather.gust_scatter import gust_scatter
+from watch.weather.gust_scatter import gust_scatter, scattered
 from watch.weather.look import Spots, Where
 from watch.weather.near_fronts import front_squalls, past_wind
 from watch.when import Times, to_np
@@ -135,8 +135,9 @@ def _part(
     if single:
         for name in ("mean_ms", "low_ms"):
             series[name] = strengthened(series[name], z[:, STRENGTH, None], lead_h, widening)
-    excess = excess * gust_scatter(where.time, drawn.count, widening.gust_scatter)
-    series["gust_ms"] = series["mean_ms"] + excess * (np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0) if single else 1.0)
+    if single:
+        excess = excess * np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0)
+    series["gust_ms"] = series["mean_ms"] + scattered(series["mean_ms"], excess, gust_scatter(where.time, drawn.count, widening.gust_scatter))
     series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at)
     series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at)
     look.sea(series, everything, forecast, at, where.time, notes)
