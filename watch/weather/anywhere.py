@@ -18,7 +18,7 @@ from watch.forecast.contract import Forecast, Name
 from watch.weather import blocks, sample
 from watch.weather.blocks import Blocks
 from watch.weather.errors import ENSEMBLE_SPOTS, Widening, normal_chance
-from watch.weather.gust_scatter import hourly_scatter
+from watch.weather.gust_scatter import hourly_scatter, scattered
 from watch.weather.look import ALOFT, has_convection, sources
 from watch.weather.near_fronts import FrontsByHour, fronts_by_hour
 from watch.weather.scenarios import EAST, NM_PER_DEG, NORTH, SEA, SQUALL, TIMING, Drawn, draw
@@ -129,9 +129,8 @@ class Anywhere:
         look = _Look(self, run, group, hour, latitude, longitude)
         raw = {name: look.wind(name) for name in ("mean", "u", "v")}
         z = group.z[0] if run.drawn.single else None
-        gusty = run.scatter_of(hour, group.scenarios)
-        mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening, gusty)
-        gust = self._with_squalls(look, mean, gust)
+        mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening)
+        gust = self._with_squalls(look, mean, gust, scattered(mean, gust, run.scatter_of(hour, group.scenarios)))
         with_front = run.fronts.come(group.scenarios, look.hour, look.spots)
         gust = np.where(with_front, np.fmax(gust, front_gust_ms(mean).astype(np.float32)), gust)
         return {"mean_ms": mean, "gust_ms": gust, "u_ms": u, "v_ms": v, "sea_m": self._sea(look, mean)}
@@ -146,13 +145,13 @@ class Anywhere:
             sea = sea * np.float32(max(1.0 + self.widening.sea_share * look.group.z[0, SEA], 0.5))
         return sea
 
-    def _with_squalls(self, look: "_Look", mean: Floats32, gust: Floats32) -> Floats32:
-        """Gusts raised where a scenario has a squall, by the same rule as along the track."""
+    def _with_squalls(self, look: "_Look", mean: Floats32, gust: Floats32, lively: Floats32) -> Floats32:
+        """The gusts that come (lively), raised where a scenario has a squall, by the same rule as along the track."""
         given = {name: look.any_of(str(name)) for name in OF_SQUALLS if str(name) in look.run.fields}
         # with nothing but gusts to go by, nothing is said below the ratio at which they begin to tell
         some = np.ones(gust.shape, dtype=bool) if given else ~(gust < GUST_RATIO[0] * mean)
         if not some.any():
-            return gust
+            return lively
         cut = {name: values[some] for name, values in given.items()}
         rain = cut.pop(Name.RAIN_KGM2S, None)
         outlook = squall_outlook(
@@ -162,8 +161,8 @@ class Anywhere:
             )
         )  # fmt: skip
         luck = np.broadcast_to(normal_chance(look.group.z[:, SQUALL]), gust.shape)[some]
-        out = gust.copy()
-        out[some] = np.where(outlook.likelihood > luck, np.fmax(gust[some], outlook.gust_ms), gust[some])
+        out = lively.copy()
+        out[some] = np.where(outlook.likelihood > luck, np.fmax(lively[some], outlook.gust_ms), lively[some])
         return out
 
 

@@ -53,17 +53,18 @@ def gust_scatter(time: Times, count: int, scatter: float = SCATTER) -> Floats:
     return np.maximum(1.0 + scatter * peak_deviate((rank + inside) / count), 0.0)
 
 
-def scattered(mean: Floats, excess: Floats, scatter: Floats) -> Floats:
-    """Mean wind, how far the gust stands above it, and what that scatters by -> how far this gust stands above it; any one shape and unit.
+def scattered(mean: Floats, gust: Floats, scatter: Floats) -> Floats:
+    """Mean wind, the gust to be expected of it, and what its height above the mean is multiplied by -> the gust that comes; any one
+    shape and unit.
 
     Only as much scatters as the gusts of the wind itself have (source gust-1), which is what was measured: what a forecast has beyond that is
     convection, and already is the peak that it may reach.
 
-    >>> [round(float(scattered(np.array(20.0), np.array(e), np.array(1.5))), 1) for e in (4.6, 14.6)]
-    [6.9, 16.9]
+    >>> [round(float(scattered(np.array(20.0), np.array(g), np.array(1.5))), 1) for g in (24.6, 34.6)]
+    [26.9, 36.9]
     """
-    turbulent = np.minimum(excess, mean * mean.dtype.type(gust_factor() - 1.0))
-    return np.asarray(excess + (scatter - mean.dtype.type(1.0)) * turbulent)
+    one, share = (mean.dtype.type(number) for number in (1.0, gust_factor() - 1.0))
+    return np.asarray(gust + (scatter - one) * np.minimum(gust - mean, mean * share))
 
 
 def hourly_scatter(hours: Times, count: int, scatter: float = SCATTER) -> Floats:
