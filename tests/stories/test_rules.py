@@ -41,6 +41,26 @@ def test_a_grave_job_becomes_an_alarm_within_the_hour_of_its_closing() -> None:
     assert (before.priority, after.priority) == (Priority.WARNING, Priority.ALARM)
 
 
+@pytest.mark.parametrize(("minutes", "calls"), [(-120, False), (0, False), (59, False), (60, True), (180, True)])
+def test_a_front_that_is_early_by_an_hour_is_called(minutes: int, calls: bool) -> None:
+    """The orders last told of had it so many minutes later."""
+    front = next(f for f in ORDERS.outlook if f.kind.endswith("front"))
+    now = front.likely - timedelta(hours=6)
+    later = tuple(replace(f, likely=f.likely + timedelta(minutes=minutes)) if f is front else f for f in ORDERS.outlook)
+    told = replace(ORDERS, outlook=later, made_at=ORDERS.made_at - timedelta(hours=1))
+    found = held("front.early", now=now, before=told)
+    assert (found is not None) == calls
+    assert held("front.early", now=front.likely - timedelta(hours=12, seconds=1), before=told) is None
+
+
+def test_a_front_nobody_was_told_of_is_called() -> None:
+    front = next(f for f in ORDERS.outlook if f.kind.endswith("front"))
+    told = replace(ORDERS, outlook=(), made_at=ORDERS.made_at - timedelta(hours=1))
+    found = held("front.early", now=front.likely - timedelta(hours=6), before=told)
+    assert found is not None
+    assert "now expected" in found.title
+
+
 def test_a_job_that_is_logged_as_done_is_silent() -> None:
     assert held("job.lower_the_genoa", now=GENOA.call, done=frozenset({GENOA.job})) is None
 

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from watch.alerts.known import Known
 from watch.alerts.rules_aboard import glass_falling, gusts_rising, instruments_lost, limit_passed
 from watch.alerts.situation import Priority, Situation, cannot_compute, slug
-from watch.orders.differences import Change, Severity, Topic, differences
+from watch.orders.differences import SAME_FEATURE, Change, Severity, Topic, differences
 from watch.orders.document import JobOrder, Orders
 from watch.orders.tell import percent
 from watch.when import ShipTime
@@ -19,6 +19,8 @@ GROUP_GAP = timedelta(hours=3)  # judgement: jobs called within so long of each 
 SHELTER_SOON = timedelta(hours=3)  # judgement: a turn-by time so near is spoken of
 BAD_SOON = timedelta(hours=12)  # judgement: a hard limit so near makes a bad night an alarm
 ENDS_SOON = timedelta(hours=12)  # judgement: orders that end so soon leave the next night uncovered
+FRONT_EARLY = timedelta(minutes=60)  # judgement: a front that comes so much sooner than was told is worth a call
+FRONTS = ("front", "trough", "shift")
 STALE = timedelta(hours=13)  # judgement: two six-hourly runs and their delay have been missed
 VERY_STALE = timedelta(hours=25)
 DISK_LOW_MB = 200.0
@@ -112,6 +114,30 @@ def _wakes(change: Change, before: Orders, orders: Orders, now: datetime) -> boo
     return change.topic in (Topic.VERDICT, Topic.NOT_DONE, Topic.SHELTER)
 
 
+def front_early(known: Known) -> Iterator[Situation]:
+    """says: a front within twelve hours is expected earlier than the sailor was told, or is new.
+    why: the hours before it are the ones in which the deck can be worked.
+    example: cold front 2 h earlier, about 20:30: warning.
+    source: the two orders; an hour and twelve hours are judgement.
+    """
+    orders, before = known.orders, known.before
+    if orders is None or before is None or orders.made_at <= before.made_at:
+        return
+    told = [f for f in before.outlook if f.kind.endswith(FRONTS)]
+    for front in (f for f in orders.outlook if f.kind.endswith(FRONTS) and f.likely - known.now <= BAD_SOON):
+        was = min((f.likely for f in told if abs(f.likely - front.likely) <= SAME_FEATURE), key=lambda at: abs(at - front.likely), default=None)
+        if was is not None and was - front.likely < FRONT_EARLY:
+            continue
+        how = "not told of before" if was is None else f"told of about {_clock(orders, was)}"
+        yield Situation(
+            key=f"front.early.{front.likely:%Y%m%d}", priority=Priority.WARNING,
+            title=f"{front.kind[:1].upper()}{front.kind[1:]} {'earlier' if was else 'now expected'}, about {_clock(orders, front.likely)}",
+            text="See whether the next job still fits before it.", why=how, clears="acknowledged, or a later front", due=front.likely,
+            group="orders.worse",
+        )  # fmt: skip
+        return
+
+
 def turn_by(known: Known) -> Iterator[Situation]:
     """says: the time by which to turn for the best shelter is near, and the night at sea is not good enough, or is worse than there.
     why: the choice cannot be taken back late.
@@ -181,5 +207,5 @@ def machine(known: Known) -> Iterator[Situation]:
 
 
 RULES: tuple[Callable[[Known], Iterator[Situation]], ...] = (
-    jobs_due, bad_night, orders_worse, limit_passed, gusts_rising, turn_by, forecast_stale, instruments_lost, glass_falling, machine,
+    jobs_due, bad_night, orders_worse, front_early, limit_passed, gusts_rising, turn_by, forecast_stale, instruments_lost, glass_falling, machine,
 )  # fmt: skip
