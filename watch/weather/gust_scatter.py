@@ -4,6 +4,8 @@ A forecast's gust is what is to be expected of its wind; what comes in any ten m
 hardly less sure for it, but the highest of three hours is higher than any one of them was expected to be, and that is what a sail meets.
 """
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,11 +13,13 @@ from watch.weather.wind import gust_factor
 from watch.when import STEP_MINUTES, STEPS_PER_HOUR, Times
 
 Floats = NDArray[np.float64]
+FloatsOf = TypeVar("FloatsOf", NDArray[np.float32], NDArray[np.float64])
 Whole = NDArray[np.uint64]
 
 # Of the gust's height above the mean wind, standard deviation over its mean. Source gust-scatter-1, measured: the highest gusts of
-# neighbouring hours, in winds of 10 m/s and more, above the mean of the three hours round them. Gusts drawn from steady air alone would
-# scatter by 0.16 (source peak-factor-1); the rest is the ten minutes' mean itself, which no forecast follows.
+# neighbouring hours, in winds of 10 m/s and more, above the mean of the three hours round them. Chance alone makes it 0.12 to 0.16
+# in steady air (source peak-factor-1, 150 to 40 independent gusts in ten minutes); the rest is the ten minutes' mean itself, which no
+# forecast follows.
 SCATTER = 0.2
 EULER = 0.5772156649015329
 
@@ -53,7 +57,7 @@ def gust_scatter(time: Times, count: int, scatter: float = SCATTER) -> Floats:
     return np.maximum(1.0 + scatter * peak_deviate((rank + inside) / count), 0.0)
 
 
-def scattered(mean: Floats, gust: Floats, scatter: Floats) -> Floats:
+def scattered(mean: FloatsOf, gust: FloatsOf, scatter: FloatsOf) -> FloatsOf:
     """Mean wind, the gust to be expected of it, and what its height above the mean is multiplied by -> the gust that comes; any one
     shape and unit.
 
@@ -64,7 +68,8 @@ def scattered(mean: Floats, gust: Floats, scatter: Floats) -> Floats:
     [26.9, 36.9]
     """
     one, share = (mean.dtype.type(number) for number in (1.0, gust_factor() - 1.0))
-    return np.asarray(gust + (scatter - one) * np.minimum(gust - mean, mean * share))
+    found: FloatsOf = gust + (scatter - one) * np.minimum(gust - mean, mean * share)
+    return found
 
 
 def hourly_scatter(hours: Times, count: int, scatter: float = SCATTER) -> Floats:
