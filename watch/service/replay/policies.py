@@ -69,8 +69,9 @@ def _pressed(known: Known) -> bool:
 
 def _rising(known: Known) -> float:
     """How many times as strong the next ten minutes would be if the gusts rose on as in the last: one unless they rose fast."""
-    before, last = (float(gust) for gust in known.felt.gust_kn[known.state, -2:]) if known.step >= 2 else (np.nan, 1.0)
-    return rising_on(before, last) / last
+    gusts = known.felt.gust_kn[known.state, -2:]
+    before, last = float(gusts[0]), float(gusts[-1])
+    return rising_on(before, last) / last if last > 0.0 else 1.0
 
 
 def _standing(known: Known, plan: Plan | None) -> Plan:
