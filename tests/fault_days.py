@@ -12,7 +12,7 @@ from pathlib import Path
 
 from tests.watchkeeping import BOAT, ROUTE, HandPost, made_at
 from watch.alerts.book import Alert
-from watch.alerts.rules import Aboard
+from watch.alerts.known import Aboard
 from watch.service.stand.keeper import Keeper, Settings
 from watch.service.stand.passing import Outcome
 from watch.service.stand.rigged import Rigged

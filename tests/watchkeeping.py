@@ -10,7 +10,7 @@ from typing import Any
 
 from tests.page_demo import demo_orders
 from watch.alerts.book import Acknowledge, AlertBook, Call, Event
-from watch.alerts.rules import Aboard
+from watch.alerts.known import Aboard
 from watch.alerts.situation import Priority, Situation
 from watch.alerts.worker import Health
 from watch.orders.document import Orders

@@ -12,7 +12,7 @@ from datetime import timedelta
 import numpy as np
 
 from tests.watchkeeping import BOAT, Trial
-from watch.alerts.rules import Aboard
+from watch.alerts.known import Aboard
 from watch.boat.boat_file import read_boat
 from watch.boat.rig import parse_state
 from watch.faults import BadInputError
@@ -81,6 +81,7 @@ class Kept:
         felt, state = self.outside.felt, self.state
         self.trial.aboard = Aboard(
             mean_kn=float(felt.mean_kn[state, step - 1]), gust_kn=float(felt.gust_kn[state, step - 1]),
+            gust_before_kn=float(felt.gust_kn[state, step - 2]) if step >= 2 else None,
             working_kn=float(felt.working_kn[state, step - 1]), hard_kn=float(felt.hard_kn[state, step - 1]),
             position_at=self.trial.now, wind_at=self.trial.now, expects_position=True, expects_wind=True,
         )  # fmt: skip

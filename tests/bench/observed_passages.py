@@ -39,19 +39,32 @@ Wind = tuple[Times, Floats, Floats, Floats]
 @lru_cache(maxsize=2)
 def station(path: Path) -> Wind:
     """The year on the ten-minute grid: time, mean [m/s], gust [m/s], direction [deg]; NaN where nothing was reported."""
-    with gzip.open(path, "rt") as lines:
-        rows = [row for row in csv.DictReader(lines) if row["timestamp"].startswith(YEAR)]
-    at = np.array([row["timestamp"] for row in rows], dtype="datetime64[s]")
-    time = np.arange(at[0], at[-1] + STEP, STEP)
+    rows, at, time = _rows(path)
     index = ((at - time[0]) // STEP).astype(np.int64)
-    mean, bearing, peak = (np.full(len(time), np.nan) for _ in range(3))
+    mean, bearing = (np.full(len(time), np.nan) for _ in range(2))
     mean[index], bearing[index] = ([number(row[name]) for row in rows] for name in ("WSPD", "WDIR"))
     u, v = (_drawn_over(part) for part in wind_components_ms(mean, bearing))
     mean = np.hypot(u, v)
+    return time, mean, _gust(mean, hourly_peaks(path)), np.asarray(wind_from_deg(u, v))
+
+
+def hourly_peaks(path: Path) -> Floats:
+    """The highest gust of each hour [m/s] in the ten minutes of it on the grid of `station`; NaN in all others."""
+    rows, _, time = _rows(path)
+    peak = np.full(len(time), np.nan)
     for row in rows:
         if row["GST"] and row["GTIME"]:
             _put_peak(peak, time, row)
-    return time, mean, _gust(mean, peak), np.asarray(wind_from_deg(u, v))
+    return peak
+
+
+@lru_cache(maxsize=2)
+def _rows(path: Path) -> tuple[list[dict[str, str]], Times, Times]:
+    """The year's reports, their times, and the ten-minute grid they lie on."""
+    with gzip.open(path, "rt") as lines:
+        rows = [row for row in csv.DictReader(lines) if row["timestamp"].startswith(YEAR)]
+    at = np.array([row["timestamp"] for row in rows], dtype="datetime64[s]")
+    return rows, at, np.arange(at[0], at[-1] + STEP, STEP)
 
 
 def _put_peak(peak: Floats, time: Times, row: dict[str, str]) -> None:

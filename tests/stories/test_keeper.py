@@ -7,7 +7,7 @@ import pytest
 
 from tests.watchkeeping import HandMemory, HandPost, Trial, made_at, orders_at
 from watch.alerts.book import Call
-from watch.alerts.rules import Aboard
+from watch.alerts.known import Aboard
 from watch.alerts.situation import Priority
 from watch.alerts.states import State
 from watch.orders.document import JobOrder

@@ -109,6 +109,30 @@ def test_as_forecast_changes_next_to_nothing() -> None:
     assert learnt(made).glance == "", "as forecast: no line for it"
 
 
+def squally(now: datetime, *, at_h: tuple[float, ...]) -> Observed:
+    """As forecast, but with squalls of twenty minutes, 20 knots over the gusts, so many hours ago."""
+    plain = seen(now).closed()
+    hit = {len(plain) - round(6 * h) + k for h in at_h for k in (0, 1)}
+    store = Observed()
+    store.resume([replace(s, gust_ms=s.gust_ms + kn_to_ms(20.0)) if i in hit else s for i, s in enumerate(plain)], now)
+    return store
+
+
+def test_squalls_met_are_reckoned_with_and_the_orders_say_it() -> None:
+    quiet = one_pass(replace(asked(NOON), observed=seen(NOON)))
+    made = one_pass(replace(asked(NOON), observed=squally(NOON, at_h=(5.0, 2.0))))
+    assert learnt(quiet).squalls == ""
+    assert learnt(made).squalls.startswith("Squalls met in the last 12 h: 2, gusts up by")
+    assert learnt(made).squalls in " ".join(as_text(made.orders).split())
+    assert from_json(as_json(made.orders)).compared == made.orders.compared
+    gusts = [(a.planning_gust_kn, b.planning_gust_kn) for a, b in zip(made.orders.steps[:60], quiet.orders.steps[:60], strict=True)]
+    assert min(a - b for a, b in gusts if a is not None and b is not None) > -3.0
+    assert gusts[0][0] is not None
+    assert gusts[0][1] is not None
+    assert gusts[0][0] > gusts[0][1] + 10.0, "half of the weathers have one, so it is planned for"
+    assert made.orders.hard_chance >= quiet.orders.hard_chance
+
+
 def test_without_instruments_nothing_is_said_of_them() -> None:
     alone = evening()
     assert alone.orders.compared is None

@@ -232,3 +232,10 @@ def test_gusts_that_rise_fast_are_acted_upon_before_the_hard_limit() -> None:
     slow = {(5.0, 5.0 + 1 / 6): 19.0, (5.0 + 1 / 6, 5.0 + 2 / 6): 22.0, (5.0 + 2 / 6, 6.0): 25.0}
     o = outside(truth(steady(12.0, 16.0), 12.0, squalls=slow), forecasts=[(0, forecast(steady(12.0, 16.0), 24.0))])
     assert came_to(o, "ours")[0].changes == 0  # three knots in ten minutes is no squall
+
+
+def test_a_dead_calm_is_no_rise() -> None:
+    """No wind at all for hours, then a breeze: nothing is divided by it, and nothing is done."""
+    calm = steady(0.0, 0.0)
+    o = outside(truth(calm, 12.0, squalls={(5.0, 6.0): 8.0}), forecasts=[(0, forecast(steady(4.0, 5.0), 24.0))])
+    assert came_to(o, "ours")[0].hard_hours == 0.0

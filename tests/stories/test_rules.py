@@ -7,7 +7,8 @@ import pytest
 
 from tests.page_demo import demo_orders, with_shelter
 from watch.alerts.book import AlertBook
-from watch.alerts.rules import RULES, STALE, VERY_STALE, Aboard, Known, Machine, situations
+from watch.alerts.known import Aboard, Known, Machine
+from watch.alerts.rules import RULES, STALE, VERY_STALE, situations
 from watch.alerts.situation import Priority, Situation
 from watch.alerts.step import step
 
@@ -162,3 +163,25 @@ def test_a_glass_that_falls_beyond_forecast_is_an_alert_of_its_own(beyond: float
     found = held("glass", aboard=Aboard(glass_3h_hpa=-2.0, glass_beyond_hpa=beyond))
     assert (None if found is None else found.priority) == priority
     assert found is None or (found.key, found.alert) == ("glass.beyond", "glass")
+
+
+@pytest.mark.source("gusts-rising-1")
+@pytest.mark.parametrize(
+    ("before", "now", "hard", "told"),
+    [
+        (28.0, 32.0, 35.9, True),  # four knots in ten minutes, and four more are over the limit
+        (28.0, 32.0, 36.0, False),  # the limit itself is not over it
+        (28.1, 32.0, 33.0, False),  # less than four is not fast
+        (None, 32.0, 33.0, False),  # nothing known of the ten minutes before
+        (32.0, 28.0, 33.0, False),
+    ],
+)
+def test_gusts_that_rise_fast_towards_the_limit_are_an_alarm(before: float | None, now: float, hard: float, told: bool) -> None:
+    found = held("limit", aboard=Aboard(gust_kn=now, gust_before_kn=before, hard_kn=hard))
+    assert (found is not None) == told
+    assert found is None or (found.key, found.priority, found.alert) == ("limit.rising", Priority.ALARM, "limit")
+
+
+def test_over_the_limit_already_it_is_the_limit_that_is_told() -> None:
+    aboard = Aboard(gust_kn=34.0, gust_before_kn=25.0, hard_kn=33.0)
+    assert [s.key for s in situations(Known(now=NOW, orders=ORDERS, aboard=aboard)) if s.key.startswith("limit")] == ["limit.hard"]

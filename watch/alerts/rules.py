@@ -4,11 +4,11 @@ A rule that cannot be computed says so (situation.cannot_compute): then what it 
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from watch.alerts.known import Known
+from watch.alerts.rules_aboard import glass_falling, gusts_rising, instruments_lost, limit_passed
 from watch.alerts.situation import Priority, Situation, cannot_compute, slug
-from watch.instruments.own_glass import BEYOND_HPA, FAR_BEYOND_HPA
 from watch.orders.differences import SAME_FEATURE, Change, Severity, Topic, differences
 from watch.orders.document import JobOrder, Orders
 from watch.orders.tell import percent
@@ -23,49 +23,8 @@ FRONT_EARLY = timedelta(minutes=60)  # judgement: a front that comes so much soo
 FRONTS = ("front", "trough", "shift")
 STALE = timedelta(hours=13)  # judgement: two six-hourly runs and their delay have been missed
 VERY_STALE = timedelta(hours=25)
-LOST_AFTER = timedelta(minutes=20)  # judgement: two ten-minute steps without a position or a wind
 DISK_LOW_MB = 200.0
 WORSE_CHANCE = 0.05  # judgement: so much more chance of a hard limit is worth a call of its own
-
-
-@dataclass(frozen=True, kw_only=True)
-class Aboard:
-    """What the instruments say: the last ten minutes' mean and gust as the limits mean them [kn], the glass's change in three hours, and
-    that less the change forecast [hPa], when position and wind were last known, links that are down (in words). None where there is no such instrument."""
-
-    mean_kn: float | None = None
-    gust_kn: float | None = None
-    working_kn: float | None = None
-    hard_kn: float | None = None
-    glass_3h_hpa: float | None = None
-    glass_beyond_hpa: float | None = None
-    position_at: datetime | None = None
-    wind_at: datetime | None = None
-    expects_position: bool = False
-    expects_wind: bool = False
-    links_down: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Machine:
-    """What the daemon knows of itself: free disk [MB], how far the clock jumped [s], what failed in this pass, in words."""
-
-    disk_free_mb: float | None = None
-    clock_jump_s: float = 0.0
-    failures: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Known:
-    """Everything the rules look at. orders: the present ones, None when there are none; before: those of the last pass."""
-
-    now: datetime
-    orders: Orders | None
-    before: Orders | None = None
-    done: frozenset[str] = frozenset()
-    aboard: Aboard = field(default_factory=Aboard)
-    machine: Machine = field(default_factory=Machine)
-    why_no_orders: str = "no forecast has been read"
 
 
 def situations(known: Known) -> list[Situation]:
@@ -179,29 +138,6 @@ def front_early(known: Known) -> Iterator[Situation]:
         return
 
 
-def limit_passed(known: Known) -> Iterator[Situation]:
-    """says: her own anemometer is above the limit of what is up.
-    why: whatever was forecast, this is what is on the rig now.
-    example: mean 27 kn against the working limit 25: warning; gust 46 kn against the hard limit 44: alarm.
-    source: the boat file's limits.
-    """
-    a = known.aboard
-    if a.gust_kn is not None and a.hard_kn is not None and a.gust_kn > a.hard_kn:
-        yield Situation(
-            key="limit.hard", priority=Priority.ALARM, title="Gust above the hard limit of what is up",
-            text="This sail plan must not meet such gusts. See what the orders say can still be done.",
-            why=f"gust {a.gust_kn:.0f} kn, hard limit {a.hard_kn:.0f} kn", clears="gusts below the limit for ten minutes, or less up",
-            group="limit",
-        )  # fmt: skip
-    elif a.mean_kn is not None and a.working_kn is not None and a.mean_kn > a.working_kn:
-        yield Situation(
-            key="limit.working", priority=Priority.WARNING, title="Mean wind above the working limit of what is up",
-            text="She should carry less. See what the orders say can still be done.",
-            why=f"mean {a.mean_kn:.0f} kn, working limit {a.working_kn:.0f} kn", clears="mean wind below the limit for ten minutes, or less up",
-            group="limit",
-        )  # fmt: skip
-
-
 def turn_by(known: Known) -> Iterator[Situation]:
     """says: the time by which to turn for the best shelter is near, and the night at sea is not good enough, or is worse than there.
     why: the choice cannot be taken back late.
@@ -249,50 +185,6 @@ def forecast_stale(known: Known) -> Iterator[Situation]:
         )  # fmt: skip
 
 
-def instruments_lost(known: Known) -> Iterator[Situation]:
-    """says: position or wind has not been heard for twenty minutes, or a link to the instruments is down.
-    why: orders for where she was, or against no wind at all, are guesses.
-    example: no position since 18:20: warning.
-    source: two ten-minute steps; judgement.
-    """
-    a = known.aboard
-    for what, expected, at in (("position", a.expects_position, a.position_at), ("wind", a.expects_wind, a.wind_at)):
-        if expected and (at is None or known.now - at > LOST_AFTER):
-            since = "never heard" if at is None else f"last heard {(known.now - at).total_seconds() / 60:.0f} min ago"
-            yield Situation(
-                key=f"instruments.{what}", priority=Priority.WARNING, title=f"No {what}",
-                text=f"The watch does not know her {what}; look at the instrument and its link.", why=since,
-                clears=f"{what} heard again", group="instruments",
-            )  # fmt: skip
-    for link in a.links_down:
-        yield Situation(
-            key=f"instruments.link.{slug(link.partition(':')[0])[:60]}", priority=Priority.CAUTION, title="A link to the instruments is down", text=link,
-            why=link, clears="the link is up again", group="instruments",
-        )  # fmt: skip
-
-
-def glass_falling(known: Known) -> Iterator[Situation]:
-    """says: her own glass falls quickly, or very rapidly, in the published words; or it falls farther than forecast.
-    why: the glass is the one instrument that sees the low before the wind does; a fall beyond forecast is a low deeper or nearer than planned.
-    example: 4.2 hPa down in three hours: caution; 6.4: warning. 4.2 where 1.9 was forecast: caution, 5.5: warning.
-    source: glass-1: quickly 3.6 to 6.0 hPa in three hours, very rapidly above. glass-beyond-1: 1.5 and 3.0 hPa beyond, judgement.
-    """
-    change, beyond = known.aboard.glass_3h_hpa, known.aboard.glass_beyond_hpa
-    if change is not None and change <= -3.6:
-        rapid = change < -6.0
-        yield Situation(
-            key="glass.falling", priority=Priority.WARNING if rapid else Priority.CAUTION,
-            title=f"The glass is falling {'very rapidly' if rapid else 'quickly'}", text="Look whether the orders still fit the sky.",
-            why=f"{-change:.1f} hPa in three hours", clears="a slower fall", group="glass",
-        )  # fmt: skip
-    if change is not None and beyond is not None and beyond <= -BEYOND_HPA + 1e-9:
-        yield Situation(
-            key="glass.beyond", priority=Priority.WARNING if beyond <= -FAR_BEYOND_HPA + 1e-9 else Priority.CAUTION, group="glass",
-            title="The glass falls beyond forecast", text="The low may be deeper, nearer or sooner than these orders plan for.",
-            why=f"{-beyond:.1f} hPa beyond forecast in three hours", clears="a glass as forecast, or a forecast that has it",
-        )  # fmt: skip
-
-
 def machine(known: Known) -> Iterator[Situation]:
     """says: the disk is nearly full, the clock jumped, or part of this pass failed.
     why: a watch that cannot keep its book, or has the wrong time, is no watch.
@@ -315,5 +207,5 @@ def machine(known: Known) -> Iterator[Situation]:
 
 
 RULES: tuple[Callable[[Known], Iterator[Situation]], ...] = (
-    jobs_due, bad_night, orders_worse, front_early, limit_passed, turn_by, forecast_stale, instruments_lost, glass_falling, machine,
+    jobs_due, bad_night, orders_worse, front_early, limit_passed, gusts_rising, turn_by, forecast_stale, instruments_lost, glass_falling, machine,
 )  # fmt: skip

@@ -168,8 +168,8 @@ class Compared:
 
     trusted: whether anything was changed by it. hours_early (late: negative) and strength (observed mean wind over forecast), each with
     its standard deviation; None when not known. changed: what is different from orders by the forecast alone, the most important first.
-    glass: her own glass in words. doubts: readings that are doubtful or were left out. glance: the words in short, "" when it goes as
-    forecast or cannot be told.
+    glass: her own glass in words. squalls: those met in the last hours and what the orders make of them; empty when none was. doubts:
+    readings that are doubtful or were left out. glance: the words in short, "" when it goes as forecast or cannot be told.
     """
 
     as_of: datetime
@@ -183,6 +183,7 @@ class Compared:
     glass: str
     doubts: tuple[str, ...]
     glance: str = ""
+    squalls: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -114,6 +114,10 @@ def _method(schedule: Schedule) -> Iterator[str]:
     yield f"  {'lead h':<18}" + "".join(f"{h:>7g}" for h in wide.lead_h)
     for label, row in (("strength m/s", wide.strength_ms), ("timing h", wide.timing_h), ("place nm", wide.place_nm)):
         yield f"  {label:<18}" + "".join(f"{v:>7g}" for v in row)
+    yield from _wrap(
+        f"Strength is never less than {wide.strength_share:g} of the mean wind. The gust's height above the mean: {wide.gust_share:g} of it all "
+        f"along, and {wide.gust_scatter:g} from one ten minutes to the next (measured). The sea: {wide.sea_share:g} of its height.", "  "
+    )  # fmt: skip
     yield ""
     yield "The wind planned for, against the median and the worst, every six hours"
     for t in range(0, met.steps, 6 * STEPS_PER_HOUR):

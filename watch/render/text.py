@@ -143,6 +143,8 @@ MOST_CHANGED = 6  # differences shown; the JSON has all
 def _compared(found: Compared) -> Iterator[str]:
     yield from _wrap(f"- {found.words}", "  ")
     yield from _wrap(f"- {found.glass}", "  ")
+    if found.squalls:
+        yield from _wrap(f"- {found.squalls}", "  ")
     if found.changed:
         more = len(found.changed) - MOST_CHANGED
         and_more = f"; and {more} smaller differences" if more > 0 else ""

@@ -10,6 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from watch.forecast.contract import Forecast
+from watch.instruments.ahead import apply
 from watch.instruments.compare import Update, compare
 from watch.instruments.expected import Expected
 from watch.instruments.own_glass import OwnGlass, own_glass
@@ -18,11 +19,13 @@ from watch.instruments.widths import Widths
 from watch.orders.differences import Topic, differences
 from watch.orders.document import Compared, Orders
 from watch.orders.met import quantile
+from watch.orders.weights import Aims
 from watch.passage.track import Track
 from watch.units import kn_to_ms, wrap_180
 from watch.weather.look import Where
 from watch.weather.plain import plain_along
 from watch.weather.scenarios import make_scenarios, usable
+from watch.weather.squalls_seen import BACK_STEPS, SquallsSeen, squalls_seen, with_squalls_seen
 from watch.weather.wind import to_10m
 from watch.when import STEP_MINUTES, STEPS_PER_HOUR, Times, floor_step, from_np, to_np
 
@@ -55,6 +58,7 @@ class Against:
     glass: OwnGlass
     glass_forecast: GlassForecast
     doubts: tuple[str, ...]
+    squalls: SquallsSeen
 
 
 def against(asked: "Asked", track: Track) -> Against | None:
@@ -85,8 +89,23 @@ def against(asked: "Asked", track: Track) -> Against | None:
     here = here_then_hpa(asked.forecasts, where, asked.now)
     return Against(
         update=compare(at_10m, expected, asked.now, widths), glass=glass_of(seen, glass_forecast, asked.now, here),
-        glass_forecast=glass_forecast, doubts=doubts_of(seen, asked.now, lost_h),
+        glass_forecast=glass_forecast, doubts=doubts_of(seen, asked.now, lost_h), squalls=squalls_outside(asked.observed.steps(asked.now), asked),
     )  # fmt: skip
+
+
+def squalls_outside(seen: ObservedSteps, asked: "Asked") -> SquallsSeen:
+    """Her own gusts of the last hours -> the squalls among them. Her place then does not matter: the next ones are near too.
+
+    Where no three-second gust can be told, the largest reading stands for it.
+    """
+    at_10m = seen.to_ten_metres(float(to_10m(1.0, asked.boat.boat.anemometer_height_m)))
+    time = to_np(floor_step(asked.now)) - np.arange(BACK_STEPS, 0, -1) * np.timedelta64(STEP_MINUTES * 60, "s")
+    return squalls_seen(_at(time, at_10m.start, np.where(np.isfinite(at_10m.gust_ms), at_10m.gust_ms, at_10m.largest_ms)))
+
+
+def as_observed(held: Against, alone: xr.Dataset, aims: Aims) -> xr.Dataset:
+    """The scenarios ahead as her instruments would have them: weighed and shifted by wind and glass, and with the squalls that were met."""
+    return with_squalls_seen(apply(held.update, alone, planning_share=aims.planning_share), held.squalls)
 
 
 def sailed(seen: ObservedSteps, track: Track, now: datetime, widths: Widths) -> tuple[Where, NDArray[np.bool_]]:
@@ -190,7 +209,7 @@ def compared(found: Against, without: Orders | None, orders: Orders) -> Compared
     return Compared(
         as_of=from_np(to_np(update.as_of)), trusted=update.trusted, hours_early=_known(update.hours_early),
         hours_early_sd=_known(update.hours_early_sd), strength=_known(update.strength), strength_sd=_known(update.strength_sd),
-        words=update.words, changed=changed, glass=found.glass.words, doubts=found.doubts,
+        words=update.words, changed=changed, glass=found.glass.words, doubts=found.doubts, squalls=found.squalls.words,
         glance=update.glance,
     )  # fmt: skip
 

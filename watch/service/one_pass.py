@@ -13,7 +13,6 @@ from watch.boat.model import BoatFile
 from watch.boat.rig import Rig, RigState, rig_from
 from watch.faults import BadInputError
 from watch.forecast.contract import PARTLY, Forecast, Name
-from watch.instruments.ahead import apply
 from watch.instruments.series import Observed
 from watch.orders.carry import speed_table
 from watch.orders.compose import Setting, compose
@@ -31,7 +30,7 @@ from watch.passage.speed import apparent
 from watch.passage.track import Track
 from watch.service.aboard import Steps, asleep, height_factor, met_of
 from watch.service.going import Going, distance_apart_nm, sail_along
-from watch.service.observing import SHELTERS_APART, Against, against, compared, material
+from watch.service.observing import SHELTERS_APART, Against, against, as_observed, compared, material
 from watch.service.sheltering import with_shelters
 from watch.weather.errors import Widening
 from watch.weather.following import Caution, following_sea
@@ -104,7 +103,8 @@ def one_pass(asked: Asked) -> Pass:
     found = _agree(asked, rig, going)
     schedule = make_schedule(found.night)
     setting = _setting(asked, found.night, found.track, found.scenarios, found.agreed)
-    if found.against is not None and found.against.update.trusted and (asked.shelters or asked.sea_room):
+    learnt = found.against is not None and (found.against.update.trusted or found.against.squalls.count > 0)
+    if learnt and (asked.shelters or asked.sea_room):
         setting = replace(setting, missing=(*setting.missing, SHELTERS_APART))
     setting = with_shelters(asked, setting, schedule, found.track)
     orders = compose(schedule, found.scenarios, margin_of(schedule), setting)
@@ -152,7 +152,7 @@ def _agree(asked: Asked, rig: Rig, going: Going) -> Agreed:
     agreed = False
     for turn in range(MOST_TRACKS):
         alone = make_scenarios(asked.forecasts, where_of(track), asked.widening)
-        scenarios = alone if held is None else apply(held.update, alone, planning_share=asked.aims.planning_share)
+        scenarios = alone if held is None else as_observed(held, alone, asked.aims)
         night = night_of(asked, rig, track, scenarios)
         if agreed or turn == MOST_TRACKS - 1:
             break

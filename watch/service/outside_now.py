@@ -4,7 +4,7 @@ from datetime import datetime
 
 import numpy as np
 
-from watch.alerts.rules import Aboard
+from watch.alerts.known import Aboard
 from watch.boat.limits import lasting
 from watch.boat.model import COURSE, ON_COURSE, BoatFile
 from watch.boat.rig import RigState, matching_plans
@@ -15,7 +15,7 @@ from watch.passage.speed import apparent
 from watch.service.observing import GlassForecast, glass_of
 from watch.units import Floats, ms_to_kn, wrap_180
 from watch.weather.wind import to_10m
-from watch.when import from_np
+from watch.when import STEP, from_np
 
 WINDS = (Quantity.TRUE_WIND_MS, Quantity.GROUND_WIND_MS, Quantity.APPARENT_WIND_MS)
 
@@ -36,11 +36,13 @@ def outside_now(
         return Aboard(**common)  # type: ignore[arg-type]
     seen, last = observed.steps(now), observed.step_now(now)
     mean_kn, gust_kn = felt_kn(last, boat)
+    before_kn = felt_kn(observed.step_now(now - STEP), boat)[1]
     working_kn, hard_kn = limits_now_kn(last, boat, state)
     nothing = GlassForecast(time=np.empty(0, dtype="datetime64[s]"), hpa=np.empty(0))
     glass = glass_of(seen, glass_forecast or nothing, now, float("nan"))
     return Aboard(
-        mean_kn=_known(mean_kn), gust_kn=_known(gust_kn), working_kn=working_kn, hard_kn=hard_kn, glass_3h_hpa=_known(glass.on_board_hpa),
+        mean_kn=_known(mean_kn), gust_kn=_known(gust_kn), gust_before_kn=_known(before_kn), working_kn=working_kn, hard_kn=hard_kn,
+        glass_3h_hpa=_known(glass.on_board_hpa),
         glass_beyond_hpa=_known(glass.beyond_hpa), position_at=_position_at(observed, seen), wind_at=_wind_at(observed, seen),
         **common,  # type: ignore[arg-type]
     )  # fmt: skip

@@ -18,12 +18,13 @@ from watch.forecast.contract import Forecast, Name
 from watch.weather import blocks, sample
 from watch.weather.blocks import Blocks
 from watch.weather.errors import ENSEMBLE_SPOTS, Widening, normal_chance
+from watch.weather.gust_scatter import hourly_scatter, scattered
 from watch.weather.look import ALOFT, has_convection, sources
 from watch.weather.near_fronts import FrontsByHour, fronts_by_hour
-from watch.weather.scenarios import EAST, GUST, NM_PER_DEG, NORTH, SEA, SQUALL, STRENGTH, TIMING, Drawn, draw, strengthened
+from watch.weather.scenarios import EAST, NM_PER_DEG, NORTH, SEA, SQUALL, TIMING, Drawn, draw
 from watch.weather.sea import OPEN_OCEAN_FETCH_KM, UNKNOWN_PAST_H, carter
 from watch.weather.squalls import GUST_RATIO, SquallInputs, front_gust_ms, squall_outlook
-from watch.weather.wind import gust_factor
+from watch.weather.widened import widened
 from watch.when import Times, to_np
 
 Floats = NDArray[np.float64]
@@ -68,12 +69,19 @@ class Group:
 
 @dataclass(frozen=True, kw_only=True)
 class Run:
-    """One run, its groups, and its quantities by the hour, best first: whether they are its own, and the blocks."""
+    """One run, its groups, and its quantities by the hour, best first: whether they are its own, and the blocks. first: the number of its
+    first scenario. scatter (H, its scenarios): of gusts, see watch.weather.gust_scatter."""
 
     drawn: Drawn
+    first: int
+    scatter: Floats32 = field(repr=False)
     groups: tuple[Group, ...]
     fields: Fields
     fronts: FrontsByHour = field(repr=False)
+
+    def scatter_of(self, hour: Ints, scenarios: Ints) -> Floats32:
+        """(C, S of these); outside the marks, where nothing is known anyway, that of the nearest hour."""
+        return self.scatter[np.clip(hour, 0, len(self.scatter) - 1)[:, None], scenarios - self.first]
 
     @cached_property
     def known_hours(self) -> tuple[int, int] | None:
@@ -122,7 +130,7 @@ class Anywhere:
         raw = {name: look.wind(name) for name in ("mean", "u", "v")}
         z = group.z[0] if run.drawn.single else None
         mean, gust, u, v = widened({**raw, "gust": look.any_of("gust")}, z, look.lead_h[:, None], self.widening)
-        gust = self._with_squalls(look, mean, gust)
+        gust = self._with_squalls(look, mean, gust, scattered(mean, gust, run.scatter_of(hour, group.scenarios)))
         with_front = run.fronts.come(group.scenarios, look.hour, look.spots)
         gust = np.where(with_front, np.fmax(gust, front_gust_ms(mean).astype(np.float32)), gust)
         return {"mean_ms": mean, "gust_ms": gust, "u_ms": u, "v_ms": v, "sea_m": self._sea(look, mean)}
@@ -137,13 +145,13 @@ class Anywhere:
             sea = sea * np.float32(max(1.0 + self.widening.sea_share * look.group.z[0, SEA], 0.5))
         return sea
 
-    def _with_squalls(self, look: "_Look", mean: Floats32, gust: Floats32) -> Floats32:
-        """Gusts raised where a scenario has a squall, by the same rule as along the track."""
+    def _with_squalls(self, look: "_Look", mean: Floats32, gust: Floats32, lively: Floats32) -> Floats32:
+        """The gusts that come (lively), raised where a scenario has a squall, by the same rule as along the track."""
         given = {name: look.any_of(str(name)) for name in OF_SQUALLS if str(name) in look.run.fields}
         # with nothing but gusts to go by, nothing is said below the ratio at which they begin to tell
         some = np.ones(gust.shape, dtype=bool) if given else ~(gust < GUST_RATIO[0] * mean)
         if not some.any():
-            return gust
+            return lively
         cut = {name: values[some] for name, values in given.items()}
         rain = cut.pop(Name.RAIN_KGM2S, None)
         outlook = squall_outlook(
@@ -153,26 +161,9 @@ class Anywhere:
             )
         )  # fmt: skip
         luck = np.broadcast_to(normal_chance(look.group.z[:, SQUALL]), gust.shape)[some]
-        out = gust.copy()
-        out[some] = np.where(outlook.likelihood > luck, np.fmax(gust[some], outlook.gust_ms), gust[some])
+        out = lively.copy()
+        out[some] = np.where(outlook.likelihood > luck, np.fmax(lively[some], outlook.gust_ms), lively[some])
         return out
-
-
-def widened(
-    raw: dict[str, Floats32], z: Floats | None, lead_h: Floats, widening: Widening
-) -> tuple[Floats32, Floats32, Floats32, Floats32]:  # fmt: skip
-    """Mean, u, v and gust as a run has them -> mean, gust, u, v of scenarios, any one shape; z: (7, ...) draws of a single run, to be made
-    stronger or weaker by; None for members, which stand as they are. Gusts by a published factor where there are none."""
-    mean, u, v, gust = raw["mean"], raw["u"], raw["v"], raw["gust"]
-    factor = np.float32(gust_factor() - 1.0)
-    excess = np.where(np.isfinite(gust), np.fmax(gust - mean, np.float32(0.0)), mean * factor)
-    if z is None:
-        return mean, mean + excess, u, v
-    low = np.hypot(u, v)
-    grown = strengthened(low, z[STRENGTH], lead_h, widening) / np.where(low > 0.0, low, np.float32(1.0))
-    mean = strengthened(mean, z[STRENGTH], lead_h, widening)
-    excess = excess * np.maximum(1.0 + widening.gust_share * z[GUST], 0.0).astype(np.float32)
-    return mean, mean + excess, u * grown, v * grown
 
 
 class _Look:
@@ -233,7 +224,8 @@ def anywhere(forecasts: Sequence[Forecast], hours: Times, widening: Widening | N
         fields = _fields(one.forecast, forecasts, hours)
         u, v = one.forecast.fields[Name.U10_MS], one.forecast.fields[Name.V10_MS]
         fronts = fronts_by_hour(u, v, hours, normal_chance(one.z[:, SQUALL]), first)
-        runs.append(Run(drawn=one, groups=_groups(one, first, fields), fields=fields, fronts=fronts))
+        scatter = hourly_scatter(hours, one.count, widening.gust_scatter).astype(np.float32)
+        runs.append(Run(drawn=one, first=first, scatter=scatter, groups=_groups(one, first, fields), fields=fields, fronts=fronts))
         first += one.count
     weight = np.concatenate([np.full(d.count, d.own_weight / d.count) for d in drawn])
     directed = sorted((f for f in forecasts if f.has(Name.WAVE_FROM_DEG)), key=lambda f: f.run, reverse=True)

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from watch.weather.gust_scatter import SCATTER
+
 Floats = NDArray[np.float64]
 
 
@@ -17,15 +19,17 @@ class Widening:
     """Standard deviations at given leads [h]; between them linear, beyond the last one held.
 
     strength_ms: of the mean wind, and never less than strength_share of it. timing_h: of when a feature passes. place_nm: of
-    where it lies. gust_share: of the gust's height above the mean. sea_share: of the wave height.
+    where it lies. gust_share: of the gust's height above the mean, all along; gust_scatter: from one ten minutes to the next. sea_share:
+    of the wave height.
     """
 
     lead_h: tuple[float, ...] = (0.0, 12.0, 24.0, 48.0, 72.0, 120.0)
     strength_ms: tuple[float, ...] = (0.7, 1.0, 1.3, 1.7, 2.2, 3.0)
-    strength_share: float = 0.08
+    strength_share: float = 0.14
     timing_h: tuple[float, ...] = (0.5, 1.0, 1.7, 3.0, 4.4, 7.5)
     place_nm: tuple[float, ...] = (5.0, 12.0, 20.0, 35.0, 50.0, 85.0)
     gust_share: float = 0.2
+    gust_scatter: float = SCATTER
     sea_share: float = 0.12
 
     def at(self, widths: tuple[float, ...], lead_h: Floats) -> Floats:

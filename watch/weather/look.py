@@ -146,9 +146,11 @@ ALOFT = (Name.U10_MS, Name.V10_MS, Name.U925_MS, Name.V925_MS, Name.U850_MS, Nam
 
 
 def squalls(
-    series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats, fronts: FrontSqualls
-) -> str:
-    """Adds squall (S, T), 1 where a scenario has one, and raises its gust_ms there; -> in words, what the likelihood rests on.
+    series: dict[str, Floats], everything: Sequence[Forecast], forecast: Forecast, at: Spots, luck: Floats, fronts: FrontSqualls,
+    lively_ms: Floats,
+) -> str:  # fmt: skip
+    """Adds squall (S, T), 1 where a scenario has one, and makes gust_ms what comes: lively_ms, the gusts as they scatter, and where
+    there is a squall its gust when that is more; the likelihood rests on the gusts to be expected, as they were. -> in words, what the likelihood rests on.
 
     luck (S): a rank between 0 and 1; a scenario has a squall where the likelihood is above its luck, so that the share of the
     weathers with a squall is the likelihood itself; those of fronts come at their own hours. What the file does not have is not guessed: where it
@@ -171,7 +173,7 @@ def squalls(
     series["squall"] = np.where(np.isnan(outlook.likelihood), np.nan, comes)
     series["squall_likelihood"] = outlook.likelihood
     gust_ms = np.where(fronts.comes, np.fmax(outlook.gust_ms, front_gust_ms(series["mean_ms"])), outlook.gust_ms)
-    series["gust_ms"] = np.where(comes, np.fmax(series["gust_ms"], gust_ms), series["gust_ms"])
+    series["gust_ms"] = np.where(comes, np.fmax(lively_ms, gust_ms), lively_ms)
     return BASIS_WORDS[Basis(int(np.bincount(outlook.basis.ravel()).argmax()))]
 
 

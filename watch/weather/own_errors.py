@@ -84,7 +84,7 @@ def expected_ms(lead_h: ArrayLike, forecast_ms: ArrayLike, change_ms_h: ArrayLik
     and the reading itself.
 
     >>> round(float(expected_ms(24.0, 10.0, 0.0, Widening())), 2)
-    1.43
+    1.52
     """
     lead, forecast = np.asarray(lead_h, dtype=float), np.asarray(forecast_ms, dtype=float)
     strength = strengthened(forecast, 1.0, lead, table) - forecast

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from watch.weather.anywhere import Anywhere, Run, widened
+from watch.weather.anywhere import Anywhere, Run
+from watch.weather.gust_scatter import scattered
 from watch.weather.scenarios import NM_PER_DEG
+from watch.weather.widened import widened
 from watch.when import to_np
 
 Floats = NDArray[np.float64]
@@ -60,5 +62,6 @@ def _of_run(
             where = spots if blocks.on_grid_of(wind) else blocks.spots(lat, lon)
             raw[name] = blocks.at_members(at, members, where).reshape(here_lat.shape)
     z = np.concatenate([g.z for g in run.groups]).T if run.drawn.single else None
-    _, gust, u, v = widened(raw, z, lead_h, weathers.widening)
+    mean, gust, u, v = widened(raw, z, lead_h, weathers.widening)
+    gust = scattered(mean, gust, run.scatter_of(hour, scenario))
     out["u"][:, scenario], out["v"][:, scenario], out["gust"][:, scenario] = u, v, gust

@@ -25,6 +25,7 @@ from watch.weather.errors import (
     normal_chance,
     normal_points,
 )
+from watch.weather.gust_scatter import gust_scatter, scattered
 from watch.weather.look import Spots, Where
 from watch.weather.near_fronts import front_squalls, past_wind
 from watch.when import Times, to_np
@@ -134,13 +135,16 @@ def _part(
     if single:
         for name in ("mean_ms", "low_ms"):
             series[name] = strengthened(series[name], z[:, STRENGTH, None], lead_h, widening)
-    series["gust_ms"] = series["mean_ms"] + excess * (np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0) if single else 1.0)
+    if single:
+        excess = excess * np.maximum(1.0 + widening.gust_share * z[:, GUST, None], 0.0)
+    series["gust_ms"] = series["mean_ms"] + excess
     series["pressure_pa"] = look.linear(everything, forecast, Name.PRESSURE_PA, at)
     series["temperature_k"] = look.linear(everything, forecast, Name.T2M_K, at)
     look.sea(series, everything, forecast, at, where.time, notes)
     if single:
         series["sea_m"] = series["sea_m"] * np.maximum(1.0 + widening.sea_share * z[:, SEA, None], 0.5)
-    basis = look.squalls(series, everything, forecast, at, luck, fronts)
+    lively_ms = scattered(series["mean_ms"], series["gust_ms"], gust_scatter(where.time, drawn.count, widening.gust_scatter))
+    basis = look.squalls(series, everything, forecast, at, luck, fronts, lively_ms)
     label = f"{forecast.centre} {forecast.run:%d %b %H:%M} UTC"
     return Part(label=label, own_weight=drawn.own_weight, step_h=_own_step_h(forecast), series=series, squall_basis=basis)
 

@@ -7,13 +7,14 @@ trades. example: two squalls this morning, the stronger of 18 knots: until tonig
 source: squall-1 for what counts as a squall, here for gusts; the shares and hours are judgement.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike
 
-from watch.units import Floats
+from watch.units import Floats, ms_to_kn
 from watch.weather.squalls import REACH_MS, RISE_MS
 from watch.weather.wind import gust_factor
 from watch.when import STEPS_PER_HOUR
@@ -31,6 +32,26 @@ class SquallsSeen:
 
     count: int
     rise_ms: float
+
+    @property
+    def share(self) -> float:
+        """Of the weathers ahead that are given such a squall."""
+        return min(SHARE * self.count, MOST_SHARE)
+
+    @property
+    def words(self) -> str:
+        """For the orders; nothing when there was none.
+
+        >>> SquallsSeen(count=2, rise_ms=9.2).words
+        'Squalls met in the last 12 h: 2, gusts up by 18 kn. One like it is reckoned with in half of the weathers of the next 12 h.'
+        """
+        if not self.count:
+            return ""
+        hours, ahead = BACK_STEPS // STEPS_PER_HOUR, AHEAD_STEPS // STEPS_PER_HOUR
+        part = "a quarter" if self.share < MOST_SHARE else "half"
+        rise_kn = math.ceil(round(ms_to_kn(self.rise_ms), 6))
+        return (f"Squalls met in the last {hours} h: {self.count}, gusts up by {rise_kn} kn. One like it is reckoned with in {part} of the "
+                f"weathers of the next {ahead} h.")  # fmt: skip
 
 
 def squalls_seen(gust_ms: ArrayLike) -> SquallsSeen:
@@ -55,9 +76,8 @@ def with_squalls_seen(scenarios: xr.Dataset, seen: SquallsSeen) -> xr.Dataset:
     next twelve hours (nobody knows its hour); the first is left as it is. A gust is only ever raised; unknown stays unknown."""
     if seen.count == 0:
         return scenarios
-    share = min(SHARE * seen.count, MOST_SHARE)
     count, steps = scenarios.sizes["scenario"], min(AHEAD_STEPS, scenarios.sizes["time"])
-    has = (np.arange(count) * GOLDEN) % 1.0 < share
+    has = (np.arange(count) * GOLDEN) % 1.0 < seen.share
     gust: Floats = np.array(scenarios["gust_ms"].values, dtype=float)
     squall = gust_factor() * scenarios["mean_ms"].values[:, :steps] + seen.rise_ms
     gust[:, :steps] = np.where(has[:, None], np.maximum(gust[:, :steps], squall), gust[:, :steps])

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from watch.instruments.gusts_rising import rising_on
 from watch.orders.schedule import problem_of
 from watch.orders.solve import Move, Problem, backward, trace
 from watch.service.replay import thresholds
@@ -18,8 +19,6 @@ from watch.when import STEPS_PER_HOUR
 NAMES = ("ours", "reactive", "never", "foresight")
 RUNS = 3  # the newest forecast and the two before
 RENEW_STEPS = 3 * STEPS_PER_HOUR  # how often her own instruments are held against the forecast between two of them
-SEEN_STEPS = 6 * STEPS_PER_HOUR
-FAST_KN = 4.0  # judgement: gusts that rose so much in ten minutes are the beginning of a squall more often than chance
 BAR_STEPS = 3  # a job found impossible is not planned again for half an hour
 
 
@@ -57,7 +56,7 @@ def ours(known: Known, memory: Plan | None) -> Choice:
     count on; a job is begun when its time has come. When a hard limit is passed all the same, or will be if the gusts rise on as fast
     as they do, she does what anyone would."""
     plan = _standing(known, memory)
-    due = [move.edge for move in plan.moves[:1] if move.begins <= known.step and _seen_fit(known, move.edge)]
+    due = [move.edge for move in plan.moves[:1] if move.begins <= known.step]
     if due and known.ship.rig.edges[due[0]].job.name not in known.refused:
         return Choice(edges=tuple(due), memory=replace(plan, moves=plan.moves[1:]) if known.can[due[0]] else plan)
     return Choice(edges=thresholds.shorten(known, _rising(known))[0] if _pressed(known) else (), memory=plan)
@@ -71,17 +70,8 @@ def _pressed(known: Known) -> bool:
 def _rising(known: Known) -> float:
     """How many times as strong the next ten minutes would be if the gusts rose on as in the last: one unless they rose fast."""
     gusts = known.felt.gust_kn[known.state, -2:]
-    rise = float(gusts[-1] - gusts[0])
-    return 1.0 + rise / float(gusts[-1]) if rise >= FAST_KN else 1.0
-
-
-def _seen_fit(known: Known, edge: int) -> bool:
-    """Sail is made only when the larger sail plan would have carried what was met in the last hours: where one squall was there are
-    others."""
-    ways = known.ship.rig.edges[edge]
-    hard = known.felt.hard_kn[:, -1]
-    makes_sail = bool(hard[ways.target] < hard[ways.origin])
-    return not makes_sail or bool(known.felt.carries(SEEN_STEPS)[ways.target])
+    before, last = float(gusts[0]), float(gusts[-1])
+    return rising_on(before, last) / last if last > 0.0 else 1.0
 
 
 def _standing(known: Known, plan: Plan | None) -> Plan:

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from watch.alerts.rules import DISK_LOW_MB, LOST_AFTER, STALE
+from watch.alerts.rules import DISK_LOW_MB, STALE
+from watch.alerts.rules_aboard import LOST_AFTER
 from watch.alerts.worker import Health as ChannelHealth
 from watch.render.page_parts import HealthPart, PageHealth
 from watch.service.stand.keeper import Vitals

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from watch.alerts.rules import Aboard
+from watch.alerts.known import Aboard
 from watch.boat.boat_file import read_boat
 from watch.boat.model import BoatFile
 from watch.boat.rig import RigState, UnknownStateError, parse_state

@@ -13,7 +13,8 @@ from sqlite3 import Error as StoreError
 from threading import RLock
 
 from watch.alerts.book import Acknowledge, AlertBook, Call, Event, Timing
-from watch.alerts.rules import Aboard, Known, Machine, situations
+from watch.alerts.known import Aboard, Known, Machine
+from watch.alerts.rules import situations
 from watch.alerts.situation import Situation
 from watch.alerts.spells import in_standing_spells
 from watch.alerts.states import State
