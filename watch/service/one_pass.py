@@ -31,7 +31,7 @@ from watch.passage.speed import apparent
 from watch.passage.track import Track
 from watch.service.aboard import Steps, asleep, height_factor, met_of
 from watch.service.going import Going, distance_apart_nm, sail_along
-from watch.service.observing import SHELTERS_APART, Against, against, compared, material
+from watch.service.observing import Against, against, compared, material
 from watch.service.sheltering import with_shelters
 from watch.weather.errors import Widening
 from watch.weather.following import Caution, following_sea
@@ -103,9 +103,7 @@ def one_pass(asked: Asked) -> Pass:
     found = _agree(asked, rig, going)
     schedule = make_schedule(found.night)
     setting = _setting(asked, found.night, found.track, found.scenarios, found.agreed)
-    if found.against is not None and found.against.update.trusted and (asked.shelters or asked.sea_room):
-        setting = replace(setting, missing=(*setting.missing, SHELTERS_APART))
-    setting = with_shelters(asked, setting, schedule, found.track)
+    setting = with_shelters(asked, setting, schedule, found.track, None if found.against is None else found.against.update)
     orders = compose(schedule, found.scenarios, margin_of(schedule), setting)
     if found.against is not None:
         orders = replace(orders, compared=compared(found.against, _alone(asked, rig, found, setting), orders))
