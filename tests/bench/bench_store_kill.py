@@ -22,7 +22,7 @@ def kills(count: int) -> int:
     """Kills a writer so often, in files of their own after every AT_A_TIME; the number of things lost."""
     told_of = spoke_of = lost = 0
     with tempfile.TemporaryDirectory() as folder:
-        longest_s = 4.0 * until_the_first_word_s(Path(folder) / "watch.db")
+        longest_s = 2.0 * until_the_first_word_s(Path(folder) / "watch.db")
     for begun in range(0, count, AT_A_TIME):
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "watch.db"

@@ -19,6 +19,7 @@ from watch.instruments.series import Observed
 from watch.instruments.steps import ObservedSteps, Step
 from watch.instruments.widths import Widths
 from watch.orders.document import Compared, Orders
+from watch.passage.shelters import Entrance, Shelter
 from watch.render.as_json import as_json, schema
 from watch.render.from_json import from_json
 from watch.render.text import as_text
@@ -210,9 +211,26 @@ def test_doubts_of_the_last_hour_are_said_gravest_first() -> None:
     assert strongest_kn(made.orders) == strongest_kn(evening().orders)
 
 
-def test_shelters_are_said_to_be_judged_without_the_instruments() -> None:
-    made = one_pass(replace(asked(EVENING), observed=seen(EVENING), sea_room=True))
-    assert any("judged by the forecast alone" in line for line in made.orders.missing)
+@cache
+def chances(early_h: float | None, strength: float) -> dict[str, float]:
+    """The gust met on each way out of the night, by what her instruments say; None: without them."""
+    harbour = Shelter(
+        name="invented", kind="lee", latitude=36.8, longitude=-50.2, open_to_wind=(), open_wind_kn=None, open_to_swell=(),
+        entrance=Entrance(mean_kn=60, gust_kn=80, sea_m=9, daylight=False, bar=False),
+    )  # fmt: skip
+    observed = None if early_h is None else seen(EVENING, early_h, strength)
+    orders = one_pass(replace(asked(EVENING), hours=30.0, observed=observed, shelters=(harbour,), sea_room=True)).orders
+    assert not any("by the forecast alone" in line for line in orders.missing)
+    return {s.name: float(s.gust_kn) for s in orders.shelters if s.gust_kn is not None}
+
+
+def test_shelters_are_judged_by_what_the_instruments_say() -> None:
+    alone, stronger, as_forecast = chances(None, 1.0), chances(0.0, 1.3), chances(0.0, 1.0)
+    assert "invented" in alone
+    assert len(alone) >= 2
+    for name in alone:
+        assert stronger[name] >= alone[name] + 3, name
+        assert abs(as_forecast[name] - alone[name]) <= 3, name
 
 
 def test_where_she_was_is_read_from_the_fixes_over_the_date_line_too() -> None:

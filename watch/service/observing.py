@@ -39,7 +39,7 @@ MATERIAL_MS = 0.5  # judgement: about a knot of planned wind; less changes no or
 DOUBTS_H = 1.0  # doubts of the last hour are told
 MOST_DOUBTS = 3
 TOLD = frozenset(Topic) - {Topic.UNKNOWN, Topic.ARRIVAL, Topic.SHELTER, Topic.DONE}
-SHELTERS_APART = "Shelter, holding on and running off are judged by the forecast alone, without what her instruments say."
+SHELTERS_APART = "Shelter, holding on and running off are judged without the squalls met."
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -103,10 +103,9 @@ def one_pass(asked: Asked) -> Pass:
     found = _agree(asked, rig, going)
     schedule = make_schedule(found.night)
     setting = _setting(asked, found.night, found.track, found.scenarios, found.agreed)
-    learnt = found.against is not None and (found.against.update.trusted or found.against.squalls.count > 0)
-    if learnt and (asked.shelters or asked.sea_room):
+    if found.against is not None and found.against.squalls.count > 0 and (asked.shelters or asked.sea_room):
         setting = replace(setting, missing=(*setting.missing, SHELTERS_APART))
-    setting = with_shelters(asked, setting, schedule, found.track)
+    setting = with_shelters(asked, setting, schedule, found.track, None if found.against is None else found.against.update)
     orders = compose(schedule, found.scenarios, margin_of(schedule), setting)
     if found.against is not None:
         orders = replace(orders, compared=compared(found.against, _alone(asked, rig, found, setting), orders))

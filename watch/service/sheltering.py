@@ -4,6 +4,8 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from watch.instruments.ahead_anywhere import learnt_anywhere
+from watch.instruments.compare import Update
 from watch.orders.compose import Setting
 from watch.orders.rivals import choices
 from watch.orders.schedule import Schedule
@@ -22,16 +24,19 @@ if TYPE_CHECKING:
 TOO_SHORT = "The weather is known for less than an hour: nothing can be said of shelter, holding on or running off."
 
 
-def with_shelters(asked: "Asked", setting: Setting, schedule: Schedule, track: Track) -> Setting:
-    """The setting with the table of choices, when shelters or sea room were asked for; else as it is."""
+def with_shelters(asked: "Asked", setting: Setting, schedule: Schedule, track: Track, update: Update | None = None) -> Setting:
+    """The setting with the table of choices, when shelters or sea room were asked for; else as it is. update: what her instruments say."""
     if not (asked.shelters or asked.sea_room):
         return setting
     hours = len(schedule.carried) // STEPS_PER_HOUR
     if hours < 1:
         return replace(setting, missing=(*setting.missing, TOO_SHORT))
+    weathers = anywhere(asked.forecasts, track.time[: hours * STEPS_PER_HOUR + 1 : STEPS_PER_HOUR], asked.widening)
+    if update is not None:
+        weathers = learnt_anywhere(update, weathers, asked.aims.planning_share)
     ask = Ask(
         rig=schedule.judged.night.rig, aims=asked.aims, weights=asked.weights, track=track, carried=schedule.carried,
-        weathers=anywhere(asked.forecasts, track.time[: hours * STEPS_PER_HOUR + 1 : STEPS_PER_HOUR], asked.widening),
+        weathers=weathers,
         wind=central_wind(usable(asked.forecasts)[0], track.time), height_factor=height_factor(asked.boat),
         shelters=asked.shelters, land=asked.land,
     )  # fmt: skip

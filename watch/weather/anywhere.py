@@ -118,6 +118,10 @@ class Anywhere:
                     out[name][group.scenarios] = values.T
         return Weather(**{name: values.T for name, values in out.items()})
 
+    def looked(self, hour: Ints) -> tuple[Ints, Floats32]:
+        """Whole hours (C) -> the hour whose weather comes then, and the factor on its wind: here the hour itself, as it stands."""
+        return hour, np.ones(len(hour), dtype=np.float32)
+
     def waves_from_deg(self, hour: Ints, latitude: Floats, longitude: Floats) -> Floats:
         """(C): where the waves come from [deg] in the middle of the hour by the newest run that says so; NaN unknown."""
         if self.waves is None:

@@ -31,9 +31,11 @@ class OwnWind:
 def own_wind(weathers: Anywhere, hour: Ints, latitude: Floats, longitude: Floats) -> OwnWind:
     """Whole hours (C) and places (C, S) [deg], a column for each weather -> the wind that each has there."""
     out = {name: np.full(latitude.shape, np.nan, dtype=np.float32) for name in ("u", "v", "gust")}
+    look, factor = weathers.looked(hour)
     for run in weathers.runs:
-        _of_run(weathers, run, hour, latitude, longitude, out)
-    return OwnWind(u_ms=out["u"], v_ms=out["v"], gust_ms=out["gust"])
+        _of_run(weathers, run, look, latitude, longitude, out)
+    u, v, gust = (out[name] * factor[:, None] for name in ("u", "v", "gust"))
+    return OwnWind(u_ms=u, v_ms=v, gust_ms=gust)
 
 
 def _of_run(
