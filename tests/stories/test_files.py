@@ -1,6 +1,7 @@
 """Orders from odd forecast files: what is missing is said, and nothing missing is calm. The files are invented (fixtures/small)."""
 
 import json
+import statistics
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -38,7 +39,8 @@ def test_without_gusts_a_published_factor_is_taken_and_said(tmp_path: Path) -> N
     assert said(orders, "has no gusts: mean wind times 1.23")
     for step in orders["steps"]:
         assert step["forecast_gust_kn"] is None, "what the file does not have is not made up in the plain columns"
-        assert step["planning_gust_kn"] >= 1.15 * step["planning_mean_kn"]
+        assert step["planning_gust_kn"] >= 1.1 * step["planning_mean_kn"], "gusts scatter about it from step to step"
+    assert statistics.mean(step["planning_gust_kn"] / step["planning_mean_kn"] for step in orders["steps"]) >= 1.2
 
 
 def test_without_waves_the_sea_is_estimated_and_said(tmp_path: Path) -> None:
