@@ -113,3 +113,13 @@ def test_each_at_its_own_place_is_moved_alike() -> None:
     own, same = own_wind(fast, hour, lat, lon), fast.at(hour, lat[:, 0], lon[:, 0])
     assert np.allclose(own.u_ms, same.u_ms, atol=1e-4)
     assert (own.gust_ms <= same.gust_ms + 1e-4).all()
+
+
+def test_hours_past_the_last_are_unknown_and_not_a_fault() -> None:
+    _, weathers = plain()
+    fast = learnt_anywhere(update(2.0, 1.3), weathers, SHARE)
+    hour, count = np.array([HOURS - 1, HOURS, HOURS + 9, -1]), len(weathers.weight)
+    lat, lon = np.full((4, count), HERE[0]), np.full((4, count), HERE[1])
+    for gust in (fast.at(hour, lat[:, 0], lon[:, 0]).gust_ms, own_wind(fast, hour, lat, lon).gust_ms):
+        assert np.isfinite(gust[0]).all()
+        assert np.isnan(gust[1:]).all()

@@ -19,6 +19,7 @@ from watch.instruments.series import Observed
 from watch.instruments.steps import ObservedSteps, Step
 from watch.instruments.widths import Widths
 from watch.orders.document import Compared, Orders
+from watch.passage.land import load_land
 from watch.passage.shelters import Entrance, Shelter
 from watch.render.as_json import as_json, schema
 from watch.render.from_json import from_json
@@ -219,7 +220,9 @@ def chances(early_h: float | None, strength: float) -> dict[str, float]:
         entrance=Entrance(mean_kn=60, gust_kn=80, sea_m=9, daylight=False, bar=False),
     )  # fmt: skip
     observed = None if early_h is None else seen(EVENING, early_h, strength)
-    orders = one_pass(replace(asked(EVENING), hours=30.0, observed=observed, shelters=(harbour,), sea_room=True)).orders
+    land = load_land(34.0, 40.0, -54.0, -46.0)  # with land the sea room is looked at, some hours past the last that is known
+    assert land is not None
+    orders = one_pass(replace(asked(EVENING), hours=30.0, observed=observed, shelters=(harbour,), sea_room=True, land=land)).orders
     assert not any("by the forecast alone" in line for line in orders.missing)
     return {s.name: float(s.gust_kn) for s in orders.shelters if s.gust_kn is not None}
 

@@ -50,10 +50,13 @@ class Learnt(Anywhere):
     planning_share: float
 
     def looked(self, hour: Ints) -> tuple[Ints, Floats32]:
-        return self.look[hour], self.factor[hour].astype(np.float32)
+        """As of Anywhere; an hour outside the marks, where nothing is known anyway, comes as it stands."""
+        on = (hour >= 0) & (hour < len(self.look))
+        row = np.where(on, hour, 0)
+        return np.where(on, self.look[row], hour), np.where(on, self.factor[row], 1.0).astype(np.float32)
 
     def waves_from_deg(self, hour: Ints, latitude: Floats, longitude: Floats) -> Floats:
-        moved, own = (super(Learnt, self).waves_from_deg(h, latitude, longitude) for h in (self.look[hour], hour))
+        moved, own = (super(Learnt, self).waves_from_deg(h, latitude, longitude) for h in (self.looked(hour)[0], hour))
         return np.where(np.isnan(moved), own, moved)
 
     def at(self, hour: Ints, latitude: Floats, longitude: Floats) -> Weather:
