@@ -9,11 +9,13 @@ plans, counting, sea room, words. The least of three counts, in seconds of the p
 machine does then matters less.
 """
 
+import cProfile
+import pstats
 import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +31,7 @@ from watch.passage.shelters import Entrance, Shelter
 from watch.service import one_pass as pass_
 from watch.service.gather import gather
 from watch.service.sheltering import with_shelters
-from watch.when import parse_utc
+from watch.when import STEPS_PER_HOUR, parse_utc
 
 ROOT = Path(__file__).resolve().parents[2]
 MEMBERS, STEPS, SHELTERS = 31, 41, 20
@@ -84,30 +86,44 @@ def question(asked: pass_.Asked, land: Land | None) -> tuple[Callable[[], object
     return lambda: with_shelters(full, setting, passed.schedule, passed.track), passed.schedule
 
 
-def main() -> None:
+@dataclass(frozen=True, kw_only=True)
+class Took:
+    """Seconds of one run: the bare decode, the read, the mask of land, the question of shelter; fields decoded and hours looked at."""
+
+    decode_s: float
+    read_s: float
+    land_s: float
+    question_s: float
+    fields: int
+    hours: int
+
+
+def measure(profile_by: str | None = None) -> Took:
+    """The whole case once, the shortest of several turns of each part."""
     with tempfile.TemporaryDirectory() as scratch:
         grib = made(Path(scratch))
-        count = bare(grib)
+        fields = bare(grib)
         decode_s = shortest(lambda: bare(grib))
         asked = asked_of(grib)
         read_s = shortest(lambda: asked_of(grib))
         land = load_land(26.0, 50.0, -70.0, -24.0)
         land_s = shortest(lambda: load_land(26.0, 50.0, -70.0, -24.0))
         work, schedule = question(asked, land)
-        whole_s = shortest(work)
-        if len(sys.argv) > 1:
-            import cProfile
-            import pstats
+        question_s = shortest(work)
+    if profile_by is not None:
+        profile = cProfile.Profile()
+        profile.runcall(work)
+        pstats.Stats(profile).sort_stats(profile_by).print_stats(40)
+    return Took(decode_s=decode_s, read_s=read_s, land_s=land_s, question_s=question_s, fields=fields, hours=len(schedule.carried) // STEPS_PER_HOUR)
 
-            profile = cProfile.Profile()
-            profile.runcall(work)
-            pstats.Stats(profile).sort_stats(sys.argv[1]).print_stats(40)
-        hours = len(schedule.carried) // 6
-        print(f"{SHELTERS} shelters x {hours} hours x {MEMBERS} weathers; {count} fields decoded")
-        print(f"bare decode {decode_s:.2f} s, read {read_s:.2f} s, mask of land {land_s:.2f} s, the question of shelter {whole_s:.2f} s")
-        with_land_s = whole_s + land_s
-        print(f"question / decode {whole_s / decode_s:.2f}, / read {whole_s / read_s:.2f}; with the mask {with_land_s / decode_s:.2f} and "
-              f"{with_land_s / read_s:.2f}; asked for: below 2")  # fmt: skip
+
+def main() -> None:
+    took = measure(sys.argv[1] if len(sys.argv) > 1 else None)
+    print(f"{SHELTERS} shelters x {took.hours} hours x {MEMBERS} weathers; {took.fields} fields decoded")
+    print(f"bare decode {took.decode_s:.2f} s, read {took.read_s:.2f} s, mask of land {took.land_s:.2f} s, the question of shelter {took.question_s:.2f} s")
+    with_land_s = took.question_s + took.land_s
+    print(f"question / decode {took.question_s / took.decode_s:.2f}, / read {took.question_s / took.read_s:.2f}; with the mask "
+          f"{with_land_s / took.decode_s:.2f} and {with_land_s / took.read_s:.2f}; asked for: below 2")  # fmt: skip
 
 
 if __name__ == "__main__":
