@@ -13,11 +13,12 @@ from pathlib import Path
 from tests.watchkeeping import BOAT, ROUTE, HandPost, made_at
 from watch.alerts.book import Alert
 from watch.alerts.known import Aboard
-from watch.service.stand.keeper import Keeper, Settings
+from watch.service.stand.keeper import Keeper
 from watch.service.stand.passing import Outcome
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.setting_up import rig_after
 from watch.service.stand.store_memory import StoreMemory
+from watch.service.stand.vitals import Settings
 from watch.service.store.store import Store
 
 LOOK = timedelta(minutes=5)

@@ -14,12 +14,13 @@ from watch.alerts.known import Aboard
 from watch.alerts.situation import Priority, Situation
 from watch.alerts.worker import Health
 from watch.orders.document import Orders
-from watch.service.stand.keeper import Keeper, Settings
+from watch.service.stand.keeper import Keeper
 from watch.service.stand.memory import AckWish, LogWords
 from watch.service.stand.passing import KnownRun, Outcome
 from watch.service.stand.reckoning import Place
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.setting_up import rig_after
+from watch.service.stand.vitals import Settings
 
 BOAT = Path(__file__).resolve().parents[1] / "config" / "boat-sloop.toml"
 ROUTE = BOAT.parent / "passage-bermuda-horta.toml"

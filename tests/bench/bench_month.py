@@ -22,12 +22,13 @@ from watch.service.stand.apart import Apart
 from watch.service.stand.given_out import give_out
 from watch.service.stand.health import page_health
 from watch.service.stand.incoming import Incoming
-from watch.service.stand.keeper import Keeper, Settings
+from watch.service.stand.keeper import Keeper
 from watch.service.stand.passing import Outcome, PassInputs, make_pass
 from watch.service.stand.reckoning import Place
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.setting_up import rig_after
 from watch.service.stand.store_memory import StoreMemory
+from watch.service.stand.vitals import Settings
 from watch.service.store.store import Store
 from watch.when import parse_utc
 

@@ -310,3 +310,56 @@ def test_a_spell_of_jobs_that_nobody_does_is_one_alert_for_the_whole_night():
         t.keeper.passed(Outcome(orders=replace(first, made_at=t.now, jobs=tuple(late))), t.now)
     spells = {call.alert for call in t.post.sounded() if call.alert.startswith("jobs.")}
     assert len(spells) == 1, spells
+
+
+def test_what_came_due_while_a_slow_pass_was_made_is_due_at_once_and_only_once():
+    t = trial()
+    t.passes()
+    t.now = t.keeper.next_pass_at
+    t.keeper.inputs(t.now, [])
+    t.now += timedelta(minutes=47)  # four passes would have been due
+    t.passes()
+    assert t.keeper.next_pass_at == t.now
+    t.keeper.inputs(t.now, [])
+    t.passes()
+    assert t.now < t.keeper.next_pass_at <= t.now + timedelta(minutes=10)
+
+
+def test_a_time_of_the_orders_that_goes_by_during_a_pass_is_not_left_for_ten_minutes():
+    t = trial()
+    t.passes()
+    call = later_job(t).call
+    t.now = call - timedelta(seconds=45)
+    t.keeper.inputs(t.now, [])
+    t.now = call + timedelta(seconds=20)
+    t.keeper.passed(Outcome(orders=replace(t.keeper.orders, made_at=t.now)), t.now)
+    assert t.keeper.next_pass_at == t.now
+
+
+@pytest.mark.parametrize("dies", [False, True])
+def test_a_change_of_rig_told_during_a_pass_that_cannot_know_of_it_asks_for_another_at_once(dies: bool):
+    t = trial()
+    t.passes()
+    t.goes_on(30)
+    t.keeper.inputs(t.now, [])
+    t.memory.write_log(f"{t.now:%Y-%m-%dT%H:%MZ} rig main: reef 2", t.now)
+    t.goes_on(15)
+    assert t.keeper.next_pass_why == "the rig is changed"
+    if dies:
+        t.keeper.pass_died("the pass died (signal 11)", t.now)
+    else:
+        t.passes()
+    assert (t.keeper.next_pass_at, t.keeper.next_pass_why) == (t.now, "the rig is changed")
+    assert t.keeper.inputs(t.now, []).rig_state.startswith("main: reef 2")
+    t.passes()
+    assert t.keeper.next_pass_at > t.now
+
+
+def test_what_had_to_be_left_out_of_the_orders_for_a_fault_is_told_until_it_is_in_them_again():
+    t = trial()
+    t.keeper.passed(replace(made_at(t.now), spared="Shelters are not judged: a fault in the program (IndexError: 80)."), t.now)
+    assert any("IndexError" in a.text for a in t.keeper.book.alerts)
+    assert t.keeper.orders is not None
+    t.now += timedelta(minutes=10)
+    t.passes()
+    assert "spared" not in t.keeper.failures

@@ -8,7 +8,7 @@ from watch.alerts.rules import DISK_LOW_MB, STALE
 from watch.alerts.rules_aboard import LOST_AFTER
 from watch.alerts.worker import Health as ChannelHealth
 from watch.render.page_parts import HealthPart, PageHealth
-from watch.service.stand.keeper import Vitals
+from watch.service.stand.vitals import Vitals
 from watch.when import utc
 
 SCHEMA = 1

@@ -5,14 +5,14 @@ every channel and the watch goes on from memory.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 from sqlite3 import Error as StoreError
 from threading import RLock
 
-from watch.alerts.book import Acknowledge, AlertBook, Call, Event, Timing
+from watch.alerts.book import Acknowledge, AlertBook, Call, Event
 from watch.alerts.known import Aboard, Known, Machine
 from watch.alerts.rules import situations
 from watch.alerts.situation import Situation
@@ -28,6 +28,7 @@ from watch.service.stand.memory import AckWish, Memory, Post
 from watch.service.stand.passing import KnownRun, Outcome, PassInputs
 from watch.service.stand.reckoning import BY_HAND, Place, place_now
 from watch.service.stand.rigged import Rigged
+from watch.service.stand.vitals import Settings, Vitals
 from watch.service.stand.wake import next_wake
 from watch.when import ShipTime
 
@@ -35,40 +36,6 @@ RULES_EVERY = timedelta(seconds=10)  # judgement: how soon a passed limit is not
 SHOWN_EVERY = timedelta(seconds=25)  # a display that hears nothing for 30 s goes stale
 FIRST_PASS = timedelta(minutes=2)  # judgement: so long the first pass may take before it is said that there are no orders
 GIVEN_PLACE_OLD = timedelta(hours=12)  # judgement: a place the skipper gave himself is asked for again
-
-
-@dataclass(frozen=True, kw_only=True)
-class Settings:
-    """What the sailor set: the files, the rig at the start, ship's time, and the times between calls."""
-
-    boat: Path
-    route: Path
-    shelters: tuple[Path, ...] = ()
-    rig_state: str = ""
-    ship: ShipTime | None = None
-    hours: float | None = None
-    sea_room_nm: float | None = None
-    timing: Timing = field(default_factory=Timing)
-    has_instruments: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class Vitals:
-    """How the watch itself is: for the health file and the page."""
-
-    now: datetime
-    begun_at: datetime
-    pass_at: datetime | None
-    pass_words: str
-    next_pass_at: datetime
-    next_pass_why: str
-    orders: Orders | None
-    place: Place | None
-    rig_state: str
-    aboard: Aboard
-    failures: tuple[str, ...]
-    disk_free_mb: float | None
-    awaiting: tuple[str, ...]
 
 
 class Keeper:
@@ -93,6 +60,8 @@ class Keeper:
         self.told = self.orders
         self.place: Place | None = self._remembered(memory.last_place, "book")
         self.next_pass_at, self.next_pass_why = now, "the watch has just begun"
+        self._begun: datetime | None = None  # the time of the pass under way
+        self._changed = ""  # what came about since its inputs were taken, so that it cannot know of it
         self._pending: list[Event] = []
         self._place_kept = self.place is not None
         self._rules_at: datetime | None = None
@@ -107,6 +76,7 @@ class Keeper:
         """What the next pass is made from."""
         with self._lock:
             place, s = place_now(self.place, self.orders, now), self.settings
+            self._begun, self._changed = now, ""
             return PassInputs(
                 boat=s.boat, route=s.route, shelters=s.shelters, gribs=tuple(gribs), now=now, rig_state=self._rigged.state,
                 latitude=None if place is None else place.latitude, longitude=None if place is None else place.longitude,
@@ -118,6 +88,7 @@ class Keeper:
         with self._lock:
             self.pass_at, self.runs = now, outcome.runs or self.runs
             self._failure("unread", "; ".join(words for _, words in outcome.unread))
+            self._failure("spared", outcome.spared)
             self._failure("faults", "" if not outcome.faults else f"the orders fail their own check: {'; '.join(outcome.faults)}")
             if outcome.orders is None:
                 self.why = outcome.why
@@ -126,7 +97,7 @@ class Keeper:
                 self._failure("pass", "")
                 self.orders = outcome.orders
                 self.told = told_of(self.told, outcome.orders, heard=self._worse_heard())
-            self.next_pass_at, self.next_pass_why = next_wake(self.orders, now)
+            self._wake(now, self._begun)
             made = outcome.orders
             if made is not None:
                 self._keep(lambda: self.memory.keep_pass(made, now, self.next_pass_at, self._pass_words()))
@@ -137,7 +108,7 @@ class Keeper:
         with self._lock:
             if self.orders is None:
                 self.why = words
-            self.next_pass_at, self.next_pass_why = next_wake(self.orders, now)
+            self._wake(now, None)
             return self.failed("pass", f"no new orders could be made: {words}", now)
 
     def failed(self, what: str, words: str, now: datetime) -> list[Call]:
@@ -165,7 +136,7 @@ class Keeper:
                 self._shown_at = now
                 self.post.show(self.book)
             if jumped:
-                self.next_pass_at, self.next_pass_why = now, "the clock jumped"
+                self._pass_wanted(now, "the clock jumped")
             return jumped
 
     def heard(self, place: Place) -> None:
@@ -230,11 +201,19 @@ class Keeper:
         changed = self._remembered(self._rigged.look, "book")
         self._failure("log", self._rigged.said)
         if changed:
-            self.next_pass_at, self.next_pass_why = now, "the rig is changed"
+            self._pass_wanted(now, "the rig is changed")
         told = self._remembered(self.memory.last_place, "book")
         if told is not None and told != self.place and self._counts(told):
             self.place, self._place_kept = told, True
-            self.next_pass_at, self.next_pass_why = now, "where she is was told"
+            self._pass_wanted(now, "where she is was told")
+
+    def _pass_wanted(self, now: datetime, why: str) -> None:
+        self.next_pass_at, self.next_pass_why, self._changed = now, why, why
+
+    def _wake(self, now: datetime, begun: datetime | None) -> None:
+        """When the next pass is due, after one that began then. What it could not know of asks for another at once."""
+        self.next_pass_at, self.next_pass_why = (now, self._changed) if self._changed else next_wake(self.orders, now, begun)
+        self._begun, self._changed = None, ""
 
     def _counts(self, told: Place) -> bool:
         """Whether the latest place of the track, which is not the one gone by, counts over it: it was given by hand and is newer, or the one

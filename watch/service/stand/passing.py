@@ -3,7 +3,9 @@
 Nothing here raises for what a person or a forecast did wrong: a pass that cannot be made says why, and the watch goes on with the last.
 """
 
-from dataclasses import dataclass, field
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -23,8 +25,13 @@ from watch.passage.shelters_file import read_shelters
 from watch.service.area import whole_degrees
 from watch.service.gather import box_of
 from watch.service.observing import GlassForecast
-from watch.service.one_pass import Asked, one_pass
+from watch.service.one_pass import Asked, Pass, one_pass
 from watch.when import ShipTime
+
+LOG = logging.getLogger("nightorders")
+NO_SHELTERS = "Shelter, holding on and running off are not judged in these orders"
+NO_INSTRUMENTS = "What her instruments say is not reckoned with in these orders"
+NEITHER = "Neither shelters nor what her instruments say are reckoned with in these orders"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,13 +65,15 @@ class KnownRun:
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
     """What became of a pass. orders: None when none could be made, and why says so. runs: what the files hold, as far as they were
-    read. unread: a sentence for each file that could not be. faults: what the orders break of their own rules."""
+    read. unread: a sentence for each file that could not be. faults: what the orders break of their own rules. spared: what had to be left
+    out of the orders for a fault in the program, as a sentence; else ""."""
 
     orders: Orders | None
     why: str = ""
     runs: tuple[KnownRun, ...] = ()
     unread: tuple[tuple[str, str], ...] = ()
     faults: tuple[str, ...] = ()
+    spared: str = ""
     glass_forecast: GlassForecast | None = None
 
 
@@ -101,11 +110,11 @@ class Passer:
                 land=self._land_in(box) if asks_land else None, sea_room=inputs.sea_room_nm is not None,
                 aims=Aims() if inputs.sea_room_nm is None else Aims(sea_room_nm=inputs.sea_room_nm), observed=inputs.observed,
             )  # fmt: skip
-            made = one_pass(asked)
+            made, spared = spared_pass(asked)
         except BadInputError as error:
             return Outcome(orders=None, why="; ".join(str(error).splitlines()), runs=runs, unread=unread)
         glass = None if made.against is None else made.against.glass_forecast
-        return Outcome(orders=made.orders, runs=runs, unread=unread, faults=made.faults, glass_forecast=glass)
+        return Outcome(orders=made.orders, runs=runs, unread=unread, faults=made.faults, spared=spared, glass_forecast=glass)
 
     def _read(self, paths: tuple[Path, ...], box: Box) -> tuple[list[Forecast], list[tuple[str, str]]]:
         """The forecasts of all files that can be read, and a sentence for each that cannot; read anew only when a file is another."""
@@ -129,6 +138,29 @@ class Passer:
         if self._land is None or self._land[0] != box:
             self._land = box, load_land(box.south, box.north, box.west, box.east)
         return self._land[1]
+
+
+def spared_pass(asked: Asked, make: Callable[[Asked], Pass] = one_pass) -> tuple[Pass, str]:
+    """Asked -> the pass and "". Where a fault in the program ends it, the pass without the part at fault and a sentence that says so, which
+    is in the orders too: orders with a part left out are better than none. Raises BadInputError, and the fault when nothing helps."""
+    try:
+        return make(asked), ""
+    except BadInputError:
+        raise
+    except Exception as error:
+        LOG.exception("a pass")
+        without = {"shelters": (), "sea_room": False}
+        for words, changes in ((NO_SHELTERS, without), (NO_INSTRUMENTS, {"observed": None}), (NEITHER, {**without, "observed": None})):
+            try:
+                made = make(replace(asked, **changes))
+            except BadInputError:
+                raise
+            except Exception as again:  # noqa: BLE001  the first is logged; what is tried is to get orders at all
+                LOG.error("nor without: %s", again)
+                continue
+            said = f"{words}: a fault in the program ({type(error).__name__}: {error})."
+            return replace(made, orders=replace(made.orders, missing=(said, *made.orders.missing))), said
+        raise
 
 
 def _state(boat: BoatFile, text: str) -> RigState:

@@ -28,11 +28,12 @@ from watch.service.stand.downloads import Downloads, chosen
 from watch.service.stand.hearing import Hearing
 from watch.service.stand.housekeeping import Housekeeping
 from watch.service.stand.incoming import Incoming
-from watch.service.stand.keeper import Keeper, Settings
+from watch.service.stand.keeper import Keeper
 from watch.service.stand.page_source import KeeperSource
 from watch.service.stand.reckoning import BY_HAND, Place
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.store_memory import StoreMemory
+from watch.service.stand.vitals import Settings
 from watch.service.stand.watch_file import WatchFile
 from watch.service.store.store import Store
 from watch.service.web_access import Access

@@ -10,18 +10,25 @@ from watch.when import STEP_MINUTES, ceil_step
 SOONEST = timedelta(seconds=30)  # judgement: two passes are never closer together than this
 
 
-def next_wake(orders: Orders | None, now: datetime) -> tuple[datetime, str]:
+def next_wake(orders: Orders | None, now: datetime, begun: datetime | None = None) -> tuple[datetime, str]:
     """The orders that stand, now -> when the next pass is due, and why: the next ten minutes, or a time of the orders before that.
+
+    begun: the time that the pass just made is of. What came due while it was made is due now, once, however much of it there was: a slow
+    computer skips, it does not fall behind.
 
     >>> from watch.when import parse_utc
     >>> next_wake(None, parse_utc("2026-05-16T12:03Z"))[1]
     'the next ten minutes'
+    >>> str(next_wake(None, parse_utc("2026-05-16T12:34Z"), parse_utc("2026-05-16T12:03Z"))[0].time())
+    '12:34:00'
     """
-    usual = ceil_step(now + timedelta(seconds=1))
-    if usual - now < SOONEST:
+    since = now if begun is None else min(begun, now)
+    usual = ceil_step(since + timedelta(seconds=1))
+    if usual - since < SOONEST:
         usual += timedelta(minutes=STEP_MINUTES)
-    named = [] if orders is None else [(at, why) for at, why in times_named(orders) if now + SOONEST <= at < usual]
-    return min(named, default=(usual, "the next ten minutes"))
+    named = [] if orders is None else [(at, why) for at, why in times_named(orders) if since + SOONEST <= at < usual]
+    at, why = min(named, default=(usual, "the next ten minutes"))
+    return max(at, now), why
 
 
 def times_named(orders: Orders) -> Iterator[tuple[datetime, str]]:
