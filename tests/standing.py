@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -34,9 +35,10 @@ def until(holds: Callable[[], Any], what: str) -> Any:
 class Watch:
     """A rehearsal stood in a process of its own, with a service manager's socket beside it."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, dated: datetime | None = None) -> None:
+        """dated: when the rehearsal's own evening is to be; else this evening."""
         self.home = folder / "home"
-        self.settings = rehearsal(self.home, wall_clock())
+        self.settings = rehearsal(self.home, dated or wall_clock())
         text = self.settings.read_text().replace("port = 8470", f"port = {free_port()}")
         self.settings.write_text(text)
         self.page = f"http://127.0.0.1:{text.split('port = ')[1].split()[0]}"

@@ -1,4 +1,7 @@
-"""A storm in minutes: the rehearsal's own weather, come early and stronger, played to a watch that stands in a process of its own."""
+"""A storm in minutes: the rehearsal's own weather, come early and stronger, played to a watch that stands in a process of its own.
+
+What is played waits for what the watch has done, never for a time on the wall: it comes out the same on a slow computer as on a quick one.
+"""
 
 import json
 import math
@@ -9,7 +12,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from tests.standing import PATIENCE_S, Watch
+import numpy as np
+
+from tests.standing import Watch
 from watch.boat.boat_file import read_boat
 from watch.forecast.grib import read
 from watch.instruments.scripts import script_from_forecast
@@ -28,7 +33,8 @@ from watch.service.store.store import Store
 from watch.when import floor_step, parse_utc
 
 EVERY_S = 5
-AHEAD = timedelta(hours=5)  # so far the play may get ahead of the orders
+DEAD_LINE_S = 600.0  # for one pass: a computer that takes longer stands no watch
+FIRST_HOLD = timedelta(minutes=10)
 HEARD = ("RMC", "HDT", "MWV R", "XDR")
 INSTRUMENTS = """
 [instruments]
@@ -43,8 +49,23 @@ port = {port}
 
 
 @dataclass(frozen=True, kw_only=True)
+class Played:
+    """What is played: so many hours of the rehearsal's weather, begun so long after its newest run, so early and so strong, held every so
+    many hours until there are orders of then. ahead_h: how far the orders look, None: all the way. members: whether with the ensemble."""
+
+    hours: float
+    begins_h: float = 0.0
+    early_h: float = 2.0
+    strength: float = 1.15
+    hold_h: float = 3.0
+    ahead_h: int | None = None
+    members: bool = True
+    rig_state: str = "main: reef 1"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Stood:
-    """What is left of a watch that was stood: its script, every orders it made, calls, track and steps, what it printed, its exit code."""
+    """What is left of a watch that was stood: its script, every order it made, calls, track and steps, what it printed, its exit code."""
 
     script: Script
     end: datetime
@@ -56,67 +77,84 @@ class Stood:
     exit_code: int
     seconds: float
 
+    @property
+    def front(self) -> datetime:
+        """When the wind of the script veers most within an hour."""
+        turn = (self.script.from_deg[6:] - self.script.from_deg[:-6] + 180.0) % 360.0 - 180.0
+        return self.script.start + timedelta(minutes=10) * (int(np.argmax(turn)) + 3)
 
-def stand_a_storm(folder: Path, *, hours: float, early_h: float, strength: float, speed: float, rig_state: str = "main: reef 1") -> Stood:
-    """The rehearsal in `folder`, its weather so early and so strong, played for so many hours at so many times real time. Nobody does
-    what the orders say: the rig stays as it is."""
-    watch = Watch(folder)
+
+def stand_a_storm(folder: Path, what: Played) -> Stood:
+    """The rehearsal in `folder` and a watch that hears its weather. Nobody does what the orders say: the rig stays as it is."""
+    begun_s, said = time.monotonic(), folder / "said.txt"
+    start = wall_clock().replace(minute=0, second=0, microsecond=0)
+    watch = Watch(folder, dated=start - timedelta(hours=what.begins_h))
     watch.environment.pop("NOTIFY_SOCKET")
-    start = floor_step(wall_clock())
-    script = _script(watch.home, start, hours, early_h, strength)
-    said = folder / "said.txt"
-    begun_s = time.monotonic()
-    with serve_nmea0183_tcp(_played(script, watch, speed), speed=math.inf) as simulator:
-        watch.settings.write_text(watch.settings.read_text() + INSTRUMENTS.format(port=simulator.port))
-        watch.start("--rig-state", rig_state, said=said)
+    script = _script(watch.home, start, what)
+    if not what.members:
+        for path in (watch.home / "inbox").glob("*ensemble*"):
+            path.unlink()
+    with serve_nmea0183_tcp(_held(script, watch, said, what), speed=math.inf) as simulator:
+        ahead = "" if what.ahead_h is None else f"hours = {what.ahead_h}\n"
+        settings = watch.settings.read_text().replace("[stand]\n", f"[stand]\n{ahead}")
+        watch.settings.write_text(settings + INSTRUMENTS.format(port=simulator.port))
+        watch.start("--rig-state", what.rig_state, said=said)
         assert watch.process is not None
         try:
-            assert simulator.wait(10 * PATIENCE_S + 3600.0 * hours / speed), "the weather was never played to its end"
-            end = start + timedelta(hours=hours)
-            _until_made(watch, end - timedelta(hours=1))
+            while not simulator.wait(1.0):
+                _stands(watch, said)
             watch.process.send_signal(signal.SIGTERM)
-            code = watch.process.wait(PATIENCE_S)
+            code = watch.process.wait(DEAD_LINE_S)
         finally:
             watch.end()
+    since = start - timedelta(hours=1)
     with Store.open(book_of(watch.home), wall_clock()) as store:
-        orders = _all_orders(store, start - timedelta(hours=1))
         return Stood(
-            script=script, end=end, orders=orders, events=tuple(store.events(start - timedelta(hours=1))),
-            track=tuple(store.track(start - timedelta(hours=1))), steps=tuple(store.steps(start - timedelta(hours=1))),
-            printed=said.read_text(), exit_code=code, seconds=time.monotonic() - begun_s,
+            script=script, end=start + timedelta(hours=what.hours), orders=_all_orders(store, since), events=tuple(store.events(since)),
+            track=tuple(store.track(since)), steps=tuple(store.steps(since)), printed=said.read_text(), exit_code=code,
+            seconds=time.monotonic() - begun_s,
         )  # fmt: skip
 
 
-def _script(home: Path, start: datetime, hours: float, early_h: float, strength: float) -> Script:
+def _script(home: Path, start: datetime, what: Played) -> Script:
     forecasts = read(sorted(p for p in (home / "inbox").glob("*.grib2") if "ensemble" not in p.name), None)
     route = read_route(home / "passage.toml").from_position(*parse_position(DEMO_POSITION))
     height_m = read_boat(home / "boat-sloop.toml").boat.anemometer_height_m
-    return script_from_forecast(forecasts, route, start, hours, height_m=height_m, early_h=early_h, strength=strength)
+    return script_from_forecast(forecasts, route, start, what.hours, height_m=height_m, early_h=what.early_h, strength=what.strength)
 
 
-def _played(script: Script, watch: Watch, speed: float) -> Iterator[tuple[datetime, bytes]]:
-    """Every fifth second of the script, at so many times real time; it waits for the orders where it would get too far ahead of them, so
-    that it comes out the same on a slow machine as on a quick one."""
-    made, last_s = script.start - timedelta(hours=24), time.monotonic()
+def _held(script: Script, watch: Watch, said: Path, what: Played) -> Iterator[tuple[datetime, bytes]]:
+    """Every fifth second of the script, as fast as it is heard; after ten minutes, then every so many hours and at its end it waits until
+    the watch has made orders of then."""
+    hold, sent = script.start + FIRST_HOLD, script.start
     for number, (moment, piece) in enumerate(nmea0183_pieces(script, what=HEARD)):
         if number % EVERY_S:
             continue
-        if number % 600 == 0 and moment - made > AHEAD and moment - script.start >= timedelta(minutes=10):
-            made, last_s = _until_made(watch, moment - AHEAD), time.monotonic()
-        last_s += EVERY_S / speed
-        time.sleep(max(0.0, last_s - time.monotonic()))
+        if moment >= hold:
+            _until_made(watch, said, sent)
+            hold += timedelta(hours=what.hold_h)
+        sent = moment
         yield moment, piece
+    _until_made(watch, said, sent)
 
 
-def _until_made(watch: Watch, at: datetime) -> datetime:
-    """Waits until orders of that time or later are written -> when they were made."""
-    written = watch.home / "orders" / "orders.json"
-    end_s = time.monotonic() + PATIENCE_S
+def _until_made(watch: Watch, said: Path, at: datetime) -> None:
+    """Waits until orders of that time are written: of the last ten minutes before it, for it has nothing to make new ones for sooner."""
+    written, end_s = watch.home / "orders" / "orders.json", time.monotonic() + DEAD_LINE_S
     while time.monotonic() < end_s:
-        if written.exists() and (made := parse_utc(json.loads(written.read_text())["made_at"])) >= at:
-            return made
+        if written.exists() and parse_utc(json.loads(written.read_text())["made_at"]) >= floor_step(at):
+            return
+        _stands(watch, said)
         time.sleep(0.2)
-    raise AssertionError(f"no orders after {at:%H:%M} UTC in {PATIENCE_S:.0f} s")
+    raise AssertionError(f"no orders after {at:%H:%M} UTC in {DEAD_LINE_S:.0f} s")
+
+
+def _stands(watch: Watch, said: Path) -> None:
+    """A watch that has ended, or whose passes die, makes no orders to be waited for."""
+    printed = said.read_text() if said.exists() else ""
+    dead = watch.process is not None and watch.process.poll() is not None
+    if dead or "the pass died" in printed:
+        raise AssertionError(f"the watch {'has ended' if dead else 'makes no more orders'}: {printed[-3000:]}")
 
 
 def _all_orders(store: Store, since: datetime) -> tuple[Orders, ...]:

@@ -1,6 +1,6 @@
 """How often would she have been called? The watch kept through invented storms, against the published alarm rates (source alarm-rate-1).
 
-Run: python -m tests.bench.bench_calls [SEEDS] [FIRST]. Passes every hour and at each new run; her own wind from the truth; she
+Run: python -m tests.bench.bench_calls [SEEDS] [FIRST] [said]. Passes every hour and at each new run; her own wind from the truth; she
 acknowledges within ten minutes, and does each job of the orders when its time has come and the deck allows.
 """
 
@@ -25,6 +25,7 @@ from watch.service.stand.passing import Outcome
 from watch.when import STEP, STEPS_PER_HOUR, from_np
 
 HOURS = 72.0
+FRONT_H = 12.0  # one front, from the first call for it to when it has gone by
 NIGHT = range(22, 24), range(6)
 
 
@@ -45,6 +46,7 @@ class Kept:
         self.states = [str(state) for state in self.outside.ship.rig.states]
         self.raised: Counter[str] = Counter()
         self.sounded: list[tuple[float, str, bool]] = []
+        self.said: list[str] = []
         self.busy_until = -1
         self.jobs = 0
 
@@ -92,6 +94,7 @@ class Kept:
                 self.raised[call.alert.split(".")[0]] += 1
             if call.sounds and call.reason.is_news:
                 self.sounded.append((step / STEPS_PER_HOUR, call.alert.split(".")[0], any(hour in part for part in NIGHT)))
+                self.said.append(f"{step / STEPS_PER_HOUR:6.1f} h {call.reason.value:8} {call.title} | {'; '.join(call.news)}")
         self.trial.post.calls.clear()
         self.trial.acknowledge_all()
 
@@ -110,11 +113,12 @@ class Kept:
 
 
 def main() -> None:
-    seeds, first = (int(sys.argv[i]) if len(sys.argv) > i else usual for i, usual in ((1, 8), (2, 0)))
+    numbers = [int(word) for word in sys.argv[1:] if word != "said"]
+    seeds, first = (numbers[i] if len(numbers) > i else usual for i, usual in ((0, 8), (1, 0)))
     days, began = 0.0, time.perf_counter()
     raised: Counter[str] = Counter()
     heard: Counter[str] = Counter()
-    nights, floods, most, jobs = 0, 0, 0, 0
+    nights, floods, most, jobs, in_a_front = 0, 0, 0, 0, 0
     for seed in range(first, first + seeds):
         kept = Kept(seed).live()
         days += kept.outside.met.steps * STEP / timedelta(days=1)
@@ -123,11 +127,14 @@ def main() -> None:
         nights += sum(at_night for *_, at_night in kept.sounded)
         hours = np.array([at for at, *_ in kept.sounded])
         in_ten = [int(((hours >= at) & (hours < at + 1 / 6)).sum()) for at in hours]
+        by_front = int(max((((hours >= at) & (hours < at + FRONT_H)).sum() for at in hours), default=0))
+        in_a_front = max(in_a_front, by_front)
         floods, most, jobs = floods + sum(n > 10 for n in in_ten), max([most, *in_ten]), jobs + kept.jobs
-        print(f"seed {seed}: {len(kept.sounded)} calls that bring news, {kept.jobs} jobs done, {time.perf_counter() - began:.0f} s", flush=True)
+        print(f"seed {seed}: {len(kept.sounded)} calls that bring news, at most {by_front} in {FRONT_H:.0f} hours, {kept.jobs} jobs done, {time.perf_counter() - began:.0f} s", flush=True)
+        print("\n".join(kept.said) if "said" in sys.argv else "", end="\n" if "said" in sys.argv else "", flush=True)
     calls = sum(heard.values())
     print(f"{days:.0f} days of storms: {calls / days:.1f} calls that bring news a day, {nights / days:.1f} of them from 22 to 6, {jobs / days:.1f} jobs a day; "
-          f"most in ten minutes {most}, floods (over 10 in 10 min) {floods}")
+          f"most in {FRONT_H:.0f} hours {in_a_front}, in ten minutes {most}, floods (over 10 in 10 min) {floods}")
     print(f"heard, by kind: {dict(heard.most_common())}")
     print(f"raised, cautions among them: {dict(raised.most_common())}")
 

@@ -1,6 +1,8 @@
 """Three days of a watch in some minutes: the rehearsal's weather come early or late, stronger or weaker, played to `stand`; a summary.
 
-    python -m tests.bench.bench_storm [--hours 72] [--early 2] [--strength 1.15] [--speed 4000]
+    python -m tests.bench.bench_storm [--hours 72] [--early 2] [--strength 1.15] [--hold 1]
+
+What is played waits every --hold hours until the watch has made orders of then.
 
 Nobody does what the orders say. Printed: every pass with what it made of the instruments, the alerts by name with how often each called,
 and how many hours of wind and how much of the track the store has.
@@ -13,16 +15,16 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.storm_stood import Stood, stand_a_storm
+from tests.storm_stood import Played, Stood, stand_a_storm
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    for name, usual in (("hours", 72.0), ("early", 2.0), ("strength", 1.15), ("speed", 4000.0)):
+    for name, usual in (("hours", 72.0), ("early", 2.0), ("strength", 1.15), ("hold", 1.0)):
         parser.add_argument(f"--{name}", type=float, default=usual)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        told(stand_a_storm(Path(scratch), hours=given.hours, early_h=given.early, strength=given.strength, speed=given.speed))
+        told(stand_a_storm(Path(scratch), Played(hours=given.hours, early_h=given.early, strength=given.strength, hold_h=given.hold)))
 
 
 def told(stood: Stood) -> None:

@@ -363,3 +363,11 @@ def test_what_had_to_be_left_out_of_the_orders_for_a_fault_is_told_until_it_is_i
     t.now += timedelta(minutes=10)
     t.passes()
     assert "spared" not in t.keeper.failures
+
+
+def test_of_a_receiver_heard_every_second_the_track_keeps_a_position_every_ten_minutes():
+    t = trial()
+    for second in range(3601):
+        t.keeper.heard(Place(at=NOON + timedelta(seconds=second), latitude=36.5 + second / 36e4, longitude=-52.0, source=("GP", "GN")[second % 2]))
+    assert [place.at for place in t.memory.places] == [NOON + timedelta(minutes=m) for m in range(0, 61, 10)]
+    assert t.keeper.place.at == NOON + timedelta(hours=1)

@@ -28,6 +28,7 @@ class Simulator:
         self.finished = Event()
         self._stop = Event()
         self._heard = Event()
+        self._fault: Exception | None = None
         self._threads: list[Thread] = []
         self._close: list[Callable[[], object]] = []
 
@@ -38,8 +39,11 @@ class Simulator:
         self.stop()
 
     def wait(self, timeout_s: float | None = None) -> bool:
-        """Wait for the end of the piece; True when it has been played."""
-        return self.finished.wait(timeout_s)
+        """Wait for the end of the piece; True when it has been played. Raises what the piece itself raised."""
+        ended = self.finished.wait(timeout_s)
+        if self._fault is not None:
+            raise self._fault
+        return ended
 
     def stop(self, timeout_s: float = 3.0) -> None:
         """End the performance and let all listeners go."""
@@ -58,8 +62,11 @@ class Simulator:
 
     def _play(self, pieces: Iterator[tuple[datetime, Any]], speed: float, send: Callable[[Any], None]) -> None:
         self._heard.wait()
-        for _, piece in paced(pieces, speed, self._stop):
-            send(piece)
+        try:
+            for _, piece in paced(pieces, speed, self._stop):
+                send(piece)
+        except Exception as error:  # noqa: BLE001  it would end this thread and leave whoever waits for the end waiting
+            self._fault = error
         if not self._stop.is_set():
             self.finished.set()
 

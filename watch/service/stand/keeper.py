@@ -35,6 +35,7 @@ from watch.when import ShipTime
 RULES_EVERY = timedelta(seconds=10)  # judgement: how soon a passed limit is noticed
 SHOWN_EVERY = timedelta(seconds=25)  # a display that hears nothing for 30 s goes stale
 FIRST_PASS = timedelta(minutes=2)  # judgement: so long the first pass may take before it is said that there are no orders
+TRACK_EVERY = timedelta(minutes=10)  # one position of so many is kept
 GIVEN_PLACE_OLD = timedelta(hours=12)  # judgement: a place the skipper gave himself is asked for again
 
 
@@ -64,6 +65,7 @@ class Keeper:
         self._changed = ""  # what came about since its inputs were taken, so that it cannot know of it
         self._pending: list[Event] = []
         self._place_kept = self.place is not None
+        self._in_track = self.place  # the latest that went to the track
         self._rules_at: datetime | None = None
         self._shown_at: datetime | None = None
         self._outside = Aboard()
@@ -142,10 +144,11 @@ class Keeper:
     def heard(self, place: Place) -> None:
         """A position: from a receiver, or given by the skipper."""
         with self._lock:
-            before = self.place
-            self.place = place
-            if before is None or place.at < before.at or place.at - before.at >= timedelta(minutes=10) or before.source != place.source:
+            self.place, last = place, self._in_track
+            by_other = last is not None and (last.source == BY_HAND) != (place.source == BY_HAND)  # two receivers may take turns every second
+            if last is None or by_other or not timedelta(0) <= place.at - last.at < TRACK_EVERY:
                 self._place_kept = self._keep(lambda: self.memory.add_position(place.at, place.latitude, place.longitude, place.source))
+                self._in_track = place
 
     def keeps(self, write: Callable[[], object]) -> bool:
         """Writes something else to the store -> whether it is kept; what cannot be written is said."""
@@ -204,7 +207,7 @@ class Keeper:
             self._pass_wanted(now, "the rig is changed")
         told = self._remembered(self.memory.last_place, "book")
         if told is not None and told != self.place and self._counts(told):
-            self.place, self._place_kept = told, True
+            self.place, self._place_kept, self._in_track = told, True, told
             self._pass_wanted(now, "where she is was told")
 
     def _pass_wanted(self, now: datetime, why: str) -> None:
