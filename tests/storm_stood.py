@@ -96,7 +96,7 @@ def stand_a_storm(folder: Path, what: Played) -> Stood:
             path.unlink()
     with serve_nmea0183_tcp(_held(script, watch, said, what), speed=math.inf) as simulator:
         ahead = "" if what.ahead_h is None else f"hours = {what.ahead_h}\n"
-        settings = watch.settings.read_text().replace("[stand]\n", f"[stand]\n{ahead}")
+        settings = watch.settings.read_text().replace("[stand]\n", f"[stand]\nlearn_widths = true\n{ahead}")
         watch.settings.write_text(settings + INSTRUMENTS.format(port=simulator.port))
         watch.start("--rig-state", what.rig_state, said=said)
         assert watch.process is not None

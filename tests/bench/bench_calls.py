@@ -130,7 +130,8 @@ def main() -> None:
         by_front = int(max((((hours >= at) & (hours < at + FRONT_H)).sum() for at in hours), default=0))
         in_a_front = max(in_a_front, by_front)
         floods, most, jobs = floods + sum(n > 10 for n in in_ten), max([most, *in_ten]), jobs + kept.jobs
-        print(f"seed {seed}: {len(kept.sounded)} calls that bring news, at most {by_front} in {FRONT_H:.0f} hours, {kept.jobs} jobs done, {time.perf_counter() - began:.0f} s", flush=True)
+        print(f"seed {seed}: {len(kept.sounded)} calls that bring news, at most {by_front} in {FRONT_H:.0f} hours, {kept.jobs} jobs done, "
+              f"{time.perf_counter() - began:.0f} s", flush=True)
         print("\n".join(kept.said) if "said" in sys.argv else "", end="\n" if "said" in sys.argv else "", flush=True)
     calls = sum(heard.values())
     print(f"{days:.0f} days of storms: {calls / days:.1f} calls that bring news a day, {nights / days:.1f} of them from 22 to 6, {jobs / days:.1f} jobs a day; "

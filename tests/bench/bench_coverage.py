@@ -9,7 +9,7 @@ looking into and tuning, 0 to 199 are for the report.
 """
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -31,6 +31,7 @@ BASES_H = (12, 48, 84)  # into the passage, with 60 h or more of it left
 OFF_DEG = 3.0  # the grid reaches so far round the track
 MOVES_KN = 25.0  # judgement: how fast the weather moves east
 Rows = list[np.ndarray]
+RunOf = Callable[[int, np.datetime64], storms.Series]
 CAME, PLANNED = 5, 6  # rows of what is measured
 WINDY_MS = 12.0
 
@@ -71,14 +72,14 @@ class Case:
     squall: np.ndarray
 
 
-def case(seed: int, base_h: int, older: int, widening: Widening | None = None) -> Case:
+def case(seed: int, base_h: int, older: int, widening: Widening | None = None, run_of: RunOf = storms.forecast) -> Case:
     base = storms.START + np.timedelta64(base_h, "h")
     runs = [base - np.timedelta64(6 * k, "h") for k in range(older + 1)]
     steps = 6 * min(BINS_H[-1], int(storms.PASSAGE_H) - base_h)
     time = grid(from_np(base), steps)[:-1]
     truth, first = storms.truth(seed), 6 * base_h
     lat, lon = (values[first : first + steps] for values in (truth.lat_deg, truth.lon_deg))
-    made = make_scenarios([as_forecast(storms.forecast(seed, run), run) for run in runs], Where(time=time, latitude=lat, longitude=lon), widening)
+    made = make_scenarios([as_forecast(run_of(seed, run), run) for run in runs], Where(time=time, latitude=lat, longitude=lon), widening)
     met = slice(first + 1, first + 1 + steps)  # the mean and gust of the ten minutes to each instant
     return Case(
         seed=seed, lead_h=np.arange(steps) / 6.0, truth={"mean": truth.mean_ms[met], "gust": truth.gust_ms[met]},

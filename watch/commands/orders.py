@@ -1,7 +1,8 @@
 """(I/O) The orders, once: from the sailor's files, or for the demo; and why they are as they are."""
 
 import sys
-from datetime import datetime
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from watch.commands.common import FILES, grib_files, output_options, passage_opt
 from watch.faults import BadInputError
 from watch.orders.document import Orders
 from watch.ready import ready
+from watch.weather.own_errors import OwnWidths
 from watch.when import ShipTime, parse_utc
 
 DEMO_NOW = "2026-05-16T12:00Z"
@@ -42,12 +44,31 @@ def demo(as_json_: bool, short_: bool, before: Path | None, **files: Path | None
 @click.command()
 @click.argument("line", type=int, required=False)
 @passage_options
+@click.option("--learnt", type=click.Path(path_type=Path, exists=True, file_okay=False), default=None,
+              help="The home of a watch that learns: errors are taken as wide as this passage taught it ([stand] learn_widths).")
 @refusing
-def why(line: int | None, **given: Any) -> None:
+def why(line: int | None, learnt: Path | None, **given: Any) -> None:
     """Explain the orders: LINE is the number of a job; without it, the method and its numbers."""
     from watch.render.explain import explain
 
-    click.echo(explain(passed_with(**given).schedule, given["ship_time"], line), nl=False)
+    widths = None if learnt is None else learnt_widths(learnt)
+    click.echo(explain(passed_with(**given, widths=widths).schedule, given["ship_time"], line, widths), nl=False)
+
+
+def learnt_widths(home: Path) -> OwnWidths:
+    """What the watch kept there has learnt. Raises BadInputError when it has learnt nothing."""
+    from watch.service.home import book_of
+    from watch.service.stand.learning import learnt_in
+    from watch.service.store.store import Store
+
+    book = book_of(home)
+    if not book.is_file():
+        raise BadInputError(home, ["no watch was ever kept there; give the folder that `stand` was started with"])
+    with Store.open(book, datetime.now(UTC)) as store:
+        found = learnt_in(store)
+    if found is None:
+        raise BadInputError(home, ["the watch kept there has learnt nothing; set learn_widths = true in [stand] of its watch.toml"])
+    return found
 
 
 @click.command("why-demo")
@@ -91,6 +112,7 @@ def passed_with(
     hours: float | None,
     shelters: tuple[Path, ...],
     sea_room: float | None,
+    widths: OwnWidths | None = None,
 ) -> Any:
     """Reads what was given and makes one pass. All that is wrong is said before anything is worked out."""
     from watch.service.gather import gather
@@ -102,7 +124,7 @@ def passed_with(
     except UnknownStateError as error:
         raise BadInputError("--rig-state", [str(error)]) from None
     asked = gather(own, state, route, grib_files(forecast), now, position, ship_time, hours, shelters, sea_room)
-    return one_pass(asked)
+    return one_pass(asked if widths is None else replace(asked, widening=widths.widening, taught=(widths.words,)))
 
 
 def read_orders(path: Path) -> Orders:

@@ -15,16 +15,18 @@ from watch.orders.tell import Teller, percent
 from watch.orders.tempting import WORSE_CHANCE, tempting_of
 from watch.orders.windows import deck_windows, outside
 from watch.weather.errors import Widening
+from watch.weather.own_errors import OwnWidths
 from watch.when import STEPS_PER_HOUR, ShipTime
 
 WIDTH = 80
 
 
-def explain(schedule: Schedule, ship: ShipTime | None, line: int | None) -> str:
-    """A schedule and the number of one of its jobs (or None for the method) -> text. Raises BadInputError for a number it lacks."""
+def explain(schedule: Schedule, ship: ShipTime | None, line: int | None, widths: OwnWidths | None = None) -> str:
+    """A schedule and the number of one of its jobs (or None for the method) -> text; widths: what it was widened by, None for the table.
+    Raises BadInputError for a number it lacks."""
     tell = Teller(schedule, ship or ShipTime(0))
     if line is None:
-        return "\n".join(_method(schedule)) + "\n"
+        return "\n".join(_method(schedule, widths)) + "\n"
     if not 1 <= line <= len(schedule.tasks):
         raise BadInputError("why", [f"there is no job {line} in these orders; they have {len(schedule.tasks)}"])
     return "\n".join(_task(tell, schedule.tasks[line - 1], line)) + "\n"
@@ -88,7 +90,7 @@ def _hours(tell: Teller, task: Task) -> Iterator[str]:
         yield f"  {tell.clock(t):<10}{100 * found.chance[t]:>4.0f}%" + "".join(f"{100 * e:>13.0f}%" for e in each) + f"   {lit}"
 
 
-def _method(schedule: Schedule) -> Iterator[str]:
+def _method(schedule: Schedule, widths: OwnWidths | None) -> Iterator[str]:
     night = schedule.judged.night
     met, aims = night.met, night.aims
     yield "WHY these orders: the method and its numbers"
@@ -110,12 +112,13 @@ def _method(schedule: Schedule) -> Iterator[str]:
     yield from _swings(schedule)
     yield ""
     yield "How far the forecast may be wrong (one standard deviation, by lead time; judgement)"
-    wide = Widening()
+    wide = Widening() if widths is None else widths.widening
     yield f"  {'lead h':<18}" + "".join(f"{h:>7g}" for h in wide.lead_h)
     for label, row in (("strength m/s", wide.strength_ms), ("timing h", wide.timing_h), ("place nm", wide.place_nm)):
-        yield f"  {label:<18}" + "".join(f"{v:>7g}" for v in row)
+        yield f"  {label:<18}" + "".join(f"{v:>7.3g}" for v in row)
+    yield from [] if widths is None else _wrap(widths.words, "  ")
     yield from _wrap(
-        f"Strength is never less than {wide.strength_share:g} of the mean wind. The gust's height above the mean: {wide.gust_share:g} of it all "
+        f"Strength is never less than {wide.strength_share:.2g} of the mean wind. The gust's height above the mean: {wide.gust_share:g} of it all "
         f"along, and {wide.gust_scatter:g} from one ten minutes to the next (measured). The sea: {wide.sea_share:g} of its height.", "  "
     )  # fmt: skip
     yield ""

@@ -67,6 +67,7 @@ class Asked:
     aims: Aims = field(default_factory=Aims)
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
+    taught: tuple[str, ...] = ()  # sentences on what the widening rests on, where it is not the table's
     observed: Observed | None = None
 
 
@@ -204,7 +205,7 @@ def ship_of(asked: Asked, track: Track) -> ShipTime:
 def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, agreed: bool) -> Setting:
     steps = night.met.steps
     light = light_along(track.time, track.latitude, track.longitude)
-    missing = list(scenarios.attrs["notes"])
+    missing = [*scenarios.attrs["notes"], *asked.taught]
     unknown = bool(np.asarray(track.unknown)[:steps].any())
     leaves = unknown or steps < len(track.time) - 1
     missing += [note for f in usable(asked.forecasts) for note in f.notes if leaves or not note.startswith(PARTLY)]

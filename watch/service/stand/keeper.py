@@ -30,6 +30,7 @@ from watch.service.stand.reckoning import BY_HAND, Place, place_now
 from watch.service.stand.rigged import Rigged
 from watch.service.stand.vitals import Settings, Vitals
 from watch.service.stand.wake import next_wake
+from watch.weather.own_errors import OwnWidths
 from watch.when import ShipTime
 
 RULES_EVERY = timedelta(seconds=10)  # judgement: how soon a passed limit is noticed
@@ -61,6 +62,7 @@ class Keeper:
         self.told = self.orders
         self.place: Place | None = self._remembered(memory.last_place, "book")
         self.next_pass_at, self.next_pass_why = now, "the watch has just begun"
+        self._widths: OwnWidths | None = None
         self._begun: datetime | None = None  # the time of the pass under way
         self._changed = ""  # what came about since its inputs were taken, so that it cannot know of it
         self._pending: list[Event] = []
@@ -83,6 +85,7 @@ class Keeper:
                 boat=s.boat, route=s.route, shelters=s.shelters, gribs=tuple(gribs), now=now, rig_state=self._rigged.state,
                 latitude=None if place is None else place.latitude, longitude=None if place is None else place.longitude,
                 ship=s.ship, hours=s.hours, sea_room_nm=s.sea_room_nm, observed=observed,
+                widths=self._widths,
             )  # fmt: skip
 
     def passed(self, outcome: Outcome, now: datetime) -> list[Call]:
@@ -140,6 +143,11 @@ class Keeper:
             if jumped:
                 self._pass_wanted(now, "the clock jumped")
             return jumped
+
+    def learnt(self, widths: OwnWidths) -> None:
+        """What the passage taught of its forecasts: for the passes from now on."""
+        with self._lock:
+            self._widths = widths
 
     def heard(self, place: Place) -> None:
         """A position: from a receiver, or given by the skipper."""

@@ -26,6 +26,8 @@ from watch.service.area import whole_degrees
 from watch.service.gather import box_of
 from watch.service.observing import GlassForecast
 from watch.service.one_pass import Asked, Pass, one_pass
+from watch.weather.errors import Widening
+from watch.weather.own_errors import OwnWidths
 from watch.when import ShipTime
 
 LOG = logging.getLogger("nightorders")
@@ -50,6 +52,7 @@ class PassInputs:
     hours: float | None = None
     sea_room_nm: float | None = None
     observed: Observed | None = None
+    widths: OwnWidths | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,6 +112,8 @@ class Passer:
                 ship=inputs.ship, latitude=inputs.latitude, longitude=inputs.longitude, hours=inputs.hours, shelters=shelters,
                 land=self._land_in(box) if asks_land else None, sea_room=inputs.sea_room_nm is not None,
                 aims=Aims() if inputs.sea_room_nm is None else Aims(sea_room_nm=inputs.sea_room_nm), observed=inputs.observed,
+                widening=Widening() if inputs.widths is None else inputs.widths.widening,
+                taught=() if inputs.widths is None else (inputs.widths.words,),
             )  # fmt: skip
             made, spared = spared_pass(asked)
         except BadInputError as error:

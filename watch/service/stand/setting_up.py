@@ -29,6 +29,7 @@ from watch.service.stand.hearing import Hearing
 from watch.service.stand.housekeeping import Housekeeping
 from watch.service.stand.incoming import Incoming
 from watch.service.stand.keeper import Keeper
+from watch.service.stand.learning import Learning
 from watch.service.stand.page_source import KeeperSource
 from watch.service.stand.reckoning import BY_HAND, Place
 from watch.service.stand.rigged import Rigged
@@ -78,6 +79,8 @@ def set_up(found: WatchFile, home: Path, *, rig_state: str | None = None, positi
     access, source = load_access(found.path), KeeperSource(keeper, clock, invented=(home / MADE).exists())
     store.put("boat_file", str(found.boat.resolve()))  # by which nightorders log knows her jobs
     errands: list[Errand] = [Housekeeping(store, incoming)]
+    if config.stand.learn_widths:
+        errands.append(Learning(store, found.boat, keeper.learnt))
     sources = chosen(config.download, found.path.parent)
     told: tuple[str, ...] = ()
     if sources:

@@ -35,6 +35,7 @@ class StandConfig(Strict):
     ship_time: str | None = Field(default=None, description='ship\'s time, like "-03:00"; without it by her longitude')
     hours: float | None = Field(default=None, strict=False, ge=1, le=240, description="hours to look ahead, 1 to 240", examples=[96])
     sea_room_nm: float | None = Field(default=None, strict=False, ge=1, le=60, description="miles of sea to leeward, 1 to 60", examples=[20])
+    learn_widths: bool = False
     longest_pass_min: float = Field(default=10, strict=False, ge=1, le=60, description="minutes, 1 to 60", examples=[10])
     write: Annotated[tuple[str, ...], Field(strict=False)] = ("txt", "json", "html")
 
@@ -100,6 +101,7 @@ class WatchFile:
         channels = [f"{channel.name} ({', '.join(channel.priorities)})" for channel in self.config.alerts.channels()]
         return [
             f"{self.path}: boat {self.boat}, route {self.route}, {len(self.shelters)} shelters file(s).",
+            *(["What this passage teaches of its forecasts' errors widens what is planned for."] if self.config.stand.learn_widths else []),
             f"Forecasts come in at {self.config.stand.inbox}; after each pass it writes: {', '.join(self.config.stand.write) or 'nothing'}.",
             f"Instruments: {', '.join(link.name for _, link in self.config.instruments.placed()) or 'none'}.",
             f"Called by: {'; '.join(channels)}.",
