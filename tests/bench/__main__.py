@@ -42,8 +42,7 @@ def shelter_rows() -> list[tuple[str, str, str]]:
     took = bench_shelter.measure()
     what = f"shelter: {bench_shelter.SHELTERS} x {took.hours} hours x {bench_shelter.MEMBERS} weathers / bare decode, processor time"
     alone, with_land = (seconds / took.decode_s for seconds in (took.question_s, took.question_s + took.land_s))
-    read = ("reading / bare decode, one core", f"{took.read_s / took.decode_s:.2f}", "")
-    return [(what, f"{alone:.2f} ({with_land:.2f} with the mask of land)", "below 2"), read]
+    return [(what, f"{alone:.2f} ({with_land:.2f} with the mask of land)", "below 2")]
 
 
 def page_rows() -> list[tuple[str, str, str]]:

@@ -64,7 +64,7 @@ def _until(orders: Orders, job: JobOrder) -> str:
     clock = _clock(orders, job.closes)
     if job.closes_reason != "too_late":
         return f"It closes {clock}: {job.closes_words}"
-    return f"Of use until {clock}: by then what it is for has come" if job.if_missed.sail_plan is not None else f"Worth doing until {clock}"
+    return f"Of use until {clock}: {job.closes_words}" if job.if_missed.sail_plan is not None else f"Worth doing until {clock}"
 
 
 def _grouped(orders: Orders) -> Iterator[tuple[JobOrder, str]]:
