@@ -1,8 +1,10 @@
 """Recordings played back, and the simulator heard over the network of this computer."""
 
 import json
+import math
 import socket
-from datetime import timedelta
+from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -152,3 +154,12 @@ def test_the_simulator_plays_a_recording_as_it_stands(tmp_path: Path) -> None:
 def test_a_simulator_on_a_port_in_use_says_so() -> None:
     with socket.create_server((LOCAL, 0)) as taken, pytest.raises(BadInputError, match="cannot be used: address already in use"):
         serve_nmea0183_tcp(VOYAGE, taken.getsockname()[1])
+
+
+def test_a_piece_that_breaks_off_is_told_to_who_waits_for_its_end() -> None:
+    def pieces() -> Iterator[tuple[datetime, bytes]]:
+        yield NOW, b"$HEHDT,119.9,T*2F\r\n"
+        raise RuntimeError("the tape is torn")
+
+    with serve_nmea0183_tcp(pieces(), speed=math.inf, wait_for_listener=False) as simulator, pytest.raises(RuntimeError, match="torn"):
+        simulator.wait(30.0)
