@@ -100,6 +100,20 @@ def test_the_boat_file_that_the_watch_stands_by_is_found_again(log: Log, tmp_pat
     assert "“bend on and set the storm jib”, begun" in log("storm jib up 15 min")[1]
 
 
+def test_what_the_watch_was_told_at_its_start_tells_which_job_is_meant(log: Log, tmp_path: Path) -> None:
+    with Store.open(book_of(tmp_path), NOW) as store:
+        store.put("rig_base", {"state": "main: reef 1, genoa: below", "line": 0})
+    _, out, _ = log("third reef 18 min", "--boat", SLOOP, now="2026-05-16T18:30:00Z")
+    assert "Understood: “put in the third reef”" in out
+    assert "She then carries main: reef 3 · genoa: below · storm jib: below." in out
+    _, out, _ = log("storm jib up 8 min", "--boat", SLOOP)
+    assert "She then carries main: reef 3 · genoa: below · storm jib: set." in out
+    with Store.open(book_of(tmp_path), NOW) as store:
+        store.put("rig_base", {"state": "mizzen: full", "line": 0})
+    _, out, _ = log("third reef 18 min", "--boat", SLOOP)
+    assert "but it may be" in out, "told of another boat: it does not count"
+
+
 def test_a_boat_file_that_is_gone_is_said(log: Log) -> None:
     assert log("third reef 15 min", "--boat", "/nowhere/boat.toml")[0] == 2
 

@@ -11,8 +11,12 @@ from watch.service.home import book_of, home_of
 from watch.service.store.store import Store
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from watch.boat.model import BoatFile
+    from watch.boat.rig import RigState
     from watch.instruments.log_line import LogEntry
+    from watch.service.store.logbook import LogLine
 
 LAST = 20
 BOAT = "boat_file"  # the name under which the watch keeps the path of the boat file she stands by
@@ -63,16 +67,16 @@ def _boat(given: Path | None, store: Store) -> "BoatFile | None":
 
 def _write(store: Store, own: "BoatFile | None", text: str, correct: int | None, by: str, now: datetime) -> None:
     from watch.instruments.log_line import write_line
-    from watch.instruments.logged import state_told, understand, written_for
+    from watch.instruments.logged import understand, written_for
 
     kept = store.log_lines()
     old = next((one for one in kept if one.id == correct), None)
     if correct is not None and old is None:
         raise Refused(f"--correct {correct}: there is no such line; see the numbers with: nightorders log --all")
-    others = [one.line for one in kept if one.id != correct and (old is None or one.at <= old.at)]
+    others = [one for one in kept if one.id != correct and (old is None or one.at <= old.at)]
     at = now if old is None else old.at
     try:
-        found = understand(text, at, own, None if own is None else state_told(own, others, written_for(text, at)))
+        found = understand(text, at, own, None if own is None else _carried(store, own, others, written_for(text, at)))
     except ValueError as fault:
         raise Refused(f"Not written: {fault}") from None
     written = write_line(found.entry)
@@ -82,6 +86,22 @@ def _write(store: Store, own: "BoatFile | None", text: str, correct: int | None,
     _to_track(store, None if old is None else old.line, found.entry)
     click.echo(f"{'Line' if correct is None else 'Corrected line'} {number}: {written}")
     click.echo(found.says)
+
+
+def _carried(store: Store, own: "BoatFile", lines: "Sequence[LogLine]", upto: datetime) -> "RigState | None":
+    """What she carried then: as the watch was told at its start and by the lines since; without a watch by the log alone. None: not known."""
+    from watch.boat.rig import UnknownStateError, parse_state
+    from watch.instruments.logged import state_after, state_told
+    from watch.service.stand.rigged import BASE
+
+    base = store.get(BASE)
+    if isinstance(base, dict) and all(isinstance(base.get(key), kind) for key, kind in (("state", str), ("line", int))):
+        since = [one.line for one in lines if one.id > base["line"]]
+        try:
+            return state_after(own, parse_state(own, base["state"]), since, upto)
+        except UnknownStateError:  # another boat file since: the log alone counts
+            pass
+    return state_told(own, (one.line for one in lines), upto)
 
 
 def _to_track(store: Store, before: str | None, entry: "LogEntry") -> None:

@@ -96,7 +96,7 @@ def _named(entry: LogEntry, job: Job) -> LogEntry:
 
 def _then(boat: BoatFile, state: RigState | None, job: Job) -> str:
     if state is None:
-        return " The log has no rig entry yet, like “rig main: reef 1, genoa: half”: a watch goes by the `rig_state` of its settings until then."
+        return " What she carries is not known: there is no rig entry yet, like “rig main: reef 1, genoa: half”."
     after, misfit = _after(boat, state, job)
     return f" {misfit}" if misfit else f" She then carries {after}."
 
@@ -188,13 +188,13 @@ def _goes_up(boat: BoatFile, job: Job) -> bool:
     return _place(boat, job) < max(_positions(boat, job).index(name) for name in job.from_positions)
 
 
-def state_after(boat: BoatFile, state: RigState, lines: Iterable[str]) -> RigState:
-    """Boat, what she carried, the lines logged since (as LogLine.line) -> what she carries now.
+def state_after(boat: BoatFile, state: RigState, lines: Iterable[str], upto: datetime | None = None) -> RigState:
+    """Boat, what she carried, the lines logged since (as LogLine.line) -> what she carries now, or at a time.
 
     Lines in any order of writing: what counts is when it was done. A job done changes its sail, a rig entry everything; what is not
     understood, or cannot be, changes nothing (see `misfits`).
     """
-    return _fold(boat, state, lines)[0] or state
+    return _fold(boat, state, lines, upto)[0] or state
 
 
 def state_told(boat: BoatFile, lines: Iterable[str], upto: datetime) -> RigState | None:

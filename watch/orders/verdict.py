@@ -10,6 +10,9 @@ from watch.orders.reasons import Reason
 from watch.orders.schedule import Schedule, risk_of
 from watch.orders.tell import Teller, percent
 from watch.orders.windows import deck_windows
+from watch.when import STEPS_PER_HOUR
+
+PASSING_STEPS = 2 * STEPS_PER_HOUR  # judgement: a state kept for no longer is one on the way
 
 
 def verdict(tell: Teller) -> tuple[str, ...]:
@@ -85,7 +88,8 @@ def _on_the_way(schedule: Schedule, tell: Teller) -> str:
     state = tell.caught_in(schedule.carried, schedule.risk, schedule.moves)
     step = schedule.risk.hard_first_step
     for into, out in pairwise(schedule.tasks):
-        if into.target != state or not into.begins <= (step or 0) < out.move.done:
+        passing = out.begins - into.ends <= PASSING_STEPS
+        if into.target != state or not passing or not into.begins <= (step or 0) < out.move.done:
             continue
         without = schedule.carried.copy()
         without[into.begins : out.move.done] = -1

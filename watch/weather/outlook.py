@@ -43,7 +43,7 @@ class GlassFall:
 
 def fronts_ahead(scenarios: xr.Dataset, where: Where) -> list[Arrival]:
     """Scenarios and the track -> fronts, troughs and wind shifts with their times over the scenarios, in order of time."""
-    pick = slice(None, None, EVERY)
+    pick = slice(_first_full_hour(where), None, EVERY)
     time, lat, lon = where.time[pick], where.latitude[pick], where.longitude[pick]
     found = []
     for k in range(scenarios.sizes["scenario"]):
@@ -59,6 +59,12 @@ def fronts_ahead(scenarios: xr.Dataset, where: Where) -> list[Arrival]:
         own_step_h = float(scenarios["step_h"].values[k])
         found.append(find_passages(series, lat, lon, own_step_h=own_step_h if own_step_h > 1.0 else None))
     return [a for a in arrivals(found, scenarios["weight"].values) if a.share >= LEAST_SHARE]
+
+
+def _first_full_hour(where: Where) -> int:
+    """The first step at a full hour: the forecasts' own instants are full hours, and between them a front looks like a slow veer."""
+    seconds = where.time.astype("datetime64[s]").astype(np.int64)
+    return int(np.argmax(seconds % 3600 == 0))
 
 
 def squall_spells(scenarios: xr.Dataset) -> list[SquallSpell] | None:

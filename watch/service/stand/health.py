@@ -46,7 +46,7 @@ def _forecast(v: Vitals) -> HealthPart:
 def _position(v: Vitals) -> HealthPart:
     if v.place is None:
         return HealthPart(name="position", well=True, words="at the start of the route, as long as nothing else is known")
-    age = v.now - v.place.at
+    age = max(v.now - v.place.at, timedelta(0))
     since = f"{age.total_seconds() / 60:.0f} min old" if age < timedelta(hours=2) else f"{age.total_seconds() / 3600:.0f} h old"
     well = age <= LOST_AFTER if v.aboard.expects_position else age <= timedelta(hours=12)
     return HealthPart(name="position", well=well, words=f"{v.place.source}, {since}")
@@ -117,7 +117,7 @@ def judge(data: object, now: datetime) -> Running:
     elif written - now > SILENT:
         head, well = [f"The clock was set back: the last sign of life is dated {written:%Y-%m-%d %H:%M} UTC, ahead of now."], False
     if awaiting:
-        lines.append(f"Not acknowledged: {', '.join(awaiting)}")
+        lines.append(f"Not acknowledged: {', '.join(awaiting)} (nightorders ack NUMBER)")
     if head:
         return Running(well=False, words=(*head, "What it said then:", *lines))
     return Running(well=well, words=("The watch is kept." if well else "THE WATCH IS NOT WELL.", *lines))

@@ -173,7 +173,7 @@ class Keeper:
     def vitals(self, now: datetime) -> Vitals:
         """How the watch is."""
         with self._lock:
-            awaiting = tuple(alert.name for alert in self.book.alerts if alert.state.awaits)
+            awaiting = tuple(f"{alert.number} “{alert.title}”" for alert in self.book.alerts if alert.state.awaits)
             return Vitals(
                 now=now, begun_at=self.begun_at, pass_at=self.pass_at, pass_words=self._pass_words(), next_pass_at=self.next_pass_at,
                 next_pass_why=self.next_pass_why, orders=self.orders, place=place_now(self.place, self.orders, now),
