@@ -103,7 +103,7 @@ def cannot_compute(rule: str, *, title: str, reason: str, clears: str, priority:
     >>> cannot_compute("front", title="No watch on fronts", reason="no wind in the forecast", clears="a forecast with wind").key
     'front.not_computed'
     """
-    text = f"This could not be worked out: {reason.rstrip(".")}. Do not take silence here for calm."
+    text = f"This could not be worked out: {reason.rstrip('.')}. Do not take silence here for calm."
     key = f"{rule}.not_computed"
     return Situation(key=key, priority=priority, title=title, text=text, why=reason, clears=clears, computed=False)
 
