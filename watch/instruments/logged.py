@@ -223,9 +223,9 @@ def _fold(
             try:
                 state = parse_state(boat, entry.what)
             except UnknownStateError as fault:
-                said.append(f"{at}: {fault}; it changes nothing until it is put right.")
+                said.append(f"{at}: {fault}; it changes nothing until it is put right (nightorders log --correct NUMBER).")
         elif entry.kind is Kind.JOB and entry.what not in jobs:
-            said.append(f"{at}: the boat file has no job “{entry.what}”; it changes nothing until it is put right.")
+            said.append(f"{at}: the boat file has no job “{entry.what}”; it changes nothing until it is put right (nightorders log --correct NUMBER).")
         elif entry.kind is Kind.JOB and state is not None:
             state, misfit = _after(boat, state, jobs[entry.what])
             said += [f"{at}: {misfit}"] if misfit else []
