@@ -16,6 +16,8 @@ class Weights:
     hard_kn_hour: float = 100.0  # and each knot of it more: worse is worse even when it cannot be avoided
     working_hour: float = 0.5  # an hour above the working limit, however little
     working_kn_hour: float = 1.0  # each knot of it: the unit
+    squall_caught: float = 100.0  # a squall that no forecast shows, over the hard limit and not seen coming, times its chance
+    squall_seen: float = 10.0  # the same by day and awake, as far as a quick job takes enough off in time
     lost_mile: float = 0.12  # a mile made less than with the fastest sail plan of the boat
     under_hour: float = 0.2  # an hour under-canvassed: she rolls and slats
     job_cockpit: float = 0.6  # work itself, by place; so reefs do not go in and out all night
