@@ -1,7 +1,7 @@
 """What is risked along the states carried: counted over the weathers, and beside them the squalls that are in none."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,11 @@ class Risk:
         the ceiling and compared from orders to orders."""
         return self.hard_chance - self.squall_chance
 
+    def rounded(self, digits: int = 4) -> tuple[float, float]:
+        """hard_chance and squall_chance, rounded so that the rest is round too."""
+        squalls = round(self.squall_chance, digits)
+        return round(round(self.forecast_chance, digits) + squalls, digits), squalls
+
 
 def risk_of(judged: Judged, carried: Ints, moves: Sequence[Move]) -> Risk:
     """The states carried at each step (T; -1 is not counted) -> what is risked; a job in hand is held to the stricter of two."""
@@ -52,6 +57,14 @@ def risk_of(judged: Judged, carried: Ints, moves: Sequence[Move]) -> Risk:
         working_hours=float(share(met, ~(over_working <= 0.0)).sum()) / STEPS_PER_HOUR,
         worst_over_hard_kn=float(np.nan_to_num(over_hard, nan=0.0).max(initial=0.0)),
     )
+
+
+def risk_between(judged: Judged, carried: Ints, moves: Sequence[Move], first: int, last: int) -> Risk:
+    """The same for the steps first <= i < last alone."""
+    inside = carried.copy()
+    inside[:first], inside[last:] = -1, -1
+    cut = [replace(m, begins=max(m.begins, first), done=min(m.done, last)) for m in moves if m.begins < last and m.done > first]
+    return risk_of(judged, inside, cut)
 
 
 def squall_met(judged: Judged, carried: Ints, moves: Sequence[Move]) -> Floats:

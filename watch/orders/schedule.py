@@ -21,6 +21,7 @@ from watch.orders.reasons import Reason
 from watch.orders.risk import Risk as Risk
 from watch.orders.risk import least_hard_chance
 from watch.orders.risk import over_limits as over_limits
+from watch.orders.risk import risk_between as risk_between
 from watch.orders.risk import risk_of as risk_of
 from watch.orders.solve import UP, Move, Problem, backward, forward, start_costs, states_of, trace
 from watch.orders.windows import DeckWindow, deck_windows

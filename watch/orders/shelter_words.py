@@ -110,7 +110,7 @@ class ShelterTeller:
 
     def hold_on(self, row: ShelterOrder, schedule: Schedule) -> str:
         gust = "gusts not known for all of it" if row.gust_kn is None else f"gusts to {row.gust_kn} kn"
-        chance = schedule.risk.hard_chance
+        chance = schedule.risk.forecast_chance
         risk = "no weather seen breaks a hard limit" if chance <= 0 else f"chance of a hard limit {percent(chance)}"
         return f"as in these orders: {gust}, {risk}; no miles lost."
 

@@ -12,16 +12,17 @@ from watch.orders.windows import deck_windows
 
 
 def verdict(tell: Teller) -> tuple[str, ...]:
-    """The first line says whether the night can be met; the rest, if any, why not and what would have been needed."""
+    """The first line says whether the night can be met; the rest, if any, why not and what would have been needed, or what no forecast
+    shows."""
     schedule = tell.schedule
     risk, aims = schedule.risk, tell.night.aims
     if schedule.keeps_ceiling:
         if not schedule.tasks:
-            return ("Nothing has to be done: what is up now stays inside its limits as far as the forecast reaches.",)
+            return ("Nothing has to be done: what is up now stays inside its limits as far as the forecast reaches.", *_beside(tell))
         seen = (
-            "no weather seen breaks a hard limit" if risk.hard_chance <= 0 else f"chance of a hard limit {percent(risk.hard_chance)}"
+            "no weather seen breaks a hard limit" if risk.forecast_chance <= 0 else f"chance of a hard limit {percent(risk.forecast_chance)}"
         )
-        return (f"With these jobs done in time the limits are kept ({seen}).",)
+        return (f"With these jobs done in time the limits are kept ({seen}).", *_beside(tell))
     if not tell.met.known().any():
         return ("I do not know: there is no weather for these hours, so nothing can be promised.",)
     if risk.hard_first_step is None:
@@ -29,13 +30,21 @@ def verdict(tell: Teller) -> tuple[str, ...]:
     plan, gust, hard = tell.caught(schedule.carried, risk)
     already = _already(tell)
     if already:
-        return (f"{already} {plan}, gusts to {gust} kn against {hard}; chance {percent(risk.hard_chance)}.",)
+        return (f"{already} {plan}, gusts to {gust} kn against {hard}; chance {percent(risk.forecast_chance)}.",)
     first = (
         f"NOT GOOD ENOUGH: no schedule keeps the chance of a hard limit under {percent(aims.hard_ceiling)}. The least bad one meets "
-        f"it with chance {percent(risk.hard_chance)}, about {tell.clock(risk.hard_first_step)}: {plan}, gusts to {gust} kn "
+        f"it with chance {percent(risk.forecast_chance)}, about {tell.clock(risk.hard_first_step)}: {plan}, gusts to {gust} kn "
         f"against {hard}."
     )
     return (first, *_needed(schedule, tell))
+
+
+def _beside(tell: Teller) -> tuple[str, ...]:
+    """What squalls that no forecast shows may do beside the weathers, until the orders end; nothing when they are not reckoned with."""
+    chance = tell.schedule.risk.squall_chance
+    if chance <= 0:
+        return ()
+    return (f"Squalls that no forecast shows come on top: {percent(chance)} that one breaks a limit by {tell.clock(tell.met.steps)}.",)
 
 
 def _already(tell: Teller) -> str:
@@ -47,9 +56,9 @@ def _already(tell: Teller) -> str:
     after = schedule.carried.copy()
     after[: task.ends] = -1
     left = risk_of(schedule.judged, after, schedule.moves[1:])
-    if left.hard_chance > tell.night.aims.hard_ceiling:
+    if left.forecast_chance > tell.night.aims.hard_ceiling:
         return ""
-    kept = "no weather seen breaks a limit" if left.hard_chance <= 0 else f"chance of a hard limit {percent(left.hard_chance)}"
+    kept = "no weather seen breaks a limit" if left.forecast_chance <= 0 else f"chance of a hard limit {percent(left.forecast_chance)}"
     return f"TOO MUCH UP until “{task.job.name}” is done at {tell.clock(task.ends)}; after that the limits are kept ({kept}). Now:"
 
 
