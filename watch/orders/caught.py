@@ -1,9 +1,9 @@
 """What squalls that no forecast shows cost: little where she sees one coming and can shorten at once, much where it finds her.
 
-says: a squall above the hard limit of what is carried counts in full in the dark, in her sleeping hours, and by day as far as no quick
-job would have taken enough off; what such a job takes away by day, when she is up, counts for little.
+says: a squall above the hard limit of what is carried counts in full in the dark, in her sleeping hours, and when no quick job from the
+cockpit would take sail off her just then; by day, when she is up and there is such a job, it counts for little.
 why: by day a squall is seen coming and the genoa is rolled in a few minutes; asleep, or in the dark, it is not seen.
-example: under full main and genoa, hard limit 28, gusts of 19 expected: by day she can be under main alone, limit 31, in ten minutes.
+example: under full main and genoa, hard limit 28, by day: main alone, limit 31, is ten minutes away; at night nobody looks out.
 source: unforecast-1 for how often they come; what they weigh is judgement (`squall_caught`, `squall_seen` in `watch.orders.weights`).
 """
 
@@ -37,10 +37,9 @@ def squall_cost(
     for n, carried in enumerate(found.of_state):
         chance[:, n] = chance[:, done[id(carried)]] if id(carried) in done else met.weight @ carried.squall_chance
         done.setdefault(id(carried), n)
-    left = chance.copy()  # of those squalls, what is still too much after the best quick job
+    ready = np.zeros(chance.shape, dtype=bool)
     for edge in rig.edges:
-        job = edge.job
-        if job.place is Place.COCKPIT and job.minutes <= STEP_MINUTES:
-            can = seen & by_job[job.name].enough(asked)
-            left[can, edge.origin] = np.minimum(left[can, edge.origin], chance[can, edge.target])
-    return weights.squall_caught * left + weights.squall_seen * (chance - left)
+        if edge.job.place is Place.COCKPIT and edge.job.minutes <= STEP_MINUTES:
+            can = seen & by_job[edge.job.name].enough(asked)
+            ready[:, edge.origin] |= can & (chance[:, edge.target] < chance[:, edge.origin])
+    return np.where(ready, weights.squall_seen, weights.squall_caught) * chance
