@@ -113,3 +113,12 @@ def test_why_of_a_job_that_is_not_there_is_one_sentence() -> None:
     code, _, err = run("why-demo", "99")
     assert code == 2
     assert "there is no job 99" in err
+
+
+def test_the_chance_of_tonight_is_said_in_its_two_parts() -> None:
+    night, whole = orders()["night"], orders()
+    assert 0.0 < night["squall_chance"] <= night["hard_chance"] <= whole["hard_chance"]
+    text = " ".join(run("demo")[1].split())
+    assert "chance of a hard limit tonight " in text
+    assert "by squalls no forecast shows" in text
+    assert "Squalls that no forecast shows come on top: " in text

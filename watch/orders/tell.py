@@ -12,10 +12,11 @@ from watch.orders.reasons import Reason
 from watch.orders.schedule import Judged, Risk, Schedule, Task, risk_between
 from watch.orders.windows import DeckWindow, deck_windows
 from watch.units import limit_down_kn, wind_up_kn
-from watch.when import ShipTime, from_np
+from watch.when import STEPS_PER_HOUR, ShipTime, from_np
 
 Floats = NDArray[np.float64]
 TOLD = 0.005  # so much more chance is told
+AFTER_STEPS = 12 * STEPS_PER_HOUR
 
 
 class Teller:
@@ -124,6 +125,15 @@ class Teller:
         found, instead = percent(ordered.squall_chance), percent(missed.risk.squall_chance)
         return f"without it a squall that no forecast shows finds too much up with chance {instead}, with it {found}"
 
+    def _after_it(self, task: Task) -> str:
+        """What the job takes from the chance of squalls that no forecast shows in the hours after it; nothing when that is no matter."""
+        after = [risk_between(self.judged, np.full(self.met.steps, state), (), task.ends, task.ends + AFTER_STEPS).squall_chance
+                 for state in (task.origin, task.target)]  # fmt: skip
+        if after[0] <= after[1] + TOLD:
+            return ""
+        return (f"in the {AFTER_STEPS // STEPS_PER_HOUR} h after it a squall that no forecast shows would find too much up with chance "
+                f"{percent(after[0])}; with this done {percent(after[1])}")  # fmt: skip
+
     def caught(self, carried: NDArray[np.int64], risk: Risk) -> tuple[str, int, int]:
         """The sail plan in which a hard limit is first likely met, the worst planning gust under it, and the limit."""
         assert risk.hard_first_step is not None
@@ -149,7 +159,7 @@ class Teller:
             mean = self._high(before.mean_kn[:, span], self.night.aims.planning_share)
             limit = float(np.nanmin(before.working_kn[:, span])) if before.working_kn[:, span].size else np.nan
             return f"mean wind to {wind_up_kn(mean)} kn against the working limit of {limit_down_kn(limit)} of what is up now"
-        squalls = self._by_squalls(task)
+        squalls = self._after_it(task)
         if squalls:
             return squalls
         gained = float(np.nanmean(after.made_good_kn[span] - before.made_good_kn[span])) if task.ends < self.met.steps else 0.0

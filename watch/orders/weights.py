@@ -17,7 +17,7 @@ class Weights:
     working_hour: float = 0.5  # an hour above the working limit, however little
     working_kn_hour: float = 1.0  # each knot of it: the unit
     squall_caught: float = 100.0  # a squall that no forecast shows, over the hard limit and not seen coming, times its chance
-    squall_seen: float = 10.0  # the same by day and awake, with a quick job from the cockpit to take sail off
+    squall_seen: float = 3.0  # the same by day and awake, with a quick job from the cockpit to take sail off
     lost_mile: float = 0.12  # a mile made less than with the fastest sail plan of the boat
     under_hour: float = 0.2  # an hour under-canvassed: she rolls and slats
     job_cockpit: float = 0.6  # work itself, by place; so reefs do not go in and out all night
