@@ -49,7 +49,7 @@ class IfMissed:
     @property
     def forecast_chance(self) -> float:
         """The part of hard_chance that the forecast's own weathers have."""
-        return self.hard_chance - self.squall_chance
+        return round(self.hard_chance - self.squall_chance, 6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +119,7 @@ class PlanSpan:
     @property
     def forecast_chance(self) -> float:
         """The part of hard_chance that the forecast's own weathers have."""
-        return self.hard_chance - self.squall_chance
+        return round(self.hard_chance - self.squall_chance, 6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -280,7 +280,7 @@ class Orders:
     @property
     def forecast_chance(self) -> float:
         """The part of hard_chance that the forecast's own weathers have."""
-        return self.hard_chance - self.squall_chance
+        return round(self.hard_chance - self.squall_chance, 6)
 
     @property
     def next_job(self) -> JobOrder | None:

@@ -1,7 +1,8 @@
 """What the schedule minds, and how much: one table of weights, in points, each with its reason.
 
 One point is an hour spent one knot over a working limit. The hard limit comes first: its weight is so large that a chance of one
-in a hundred of an hour above it outweighs a night of foredeck work, and it is raised further until the ceiling is met.
+in a hundred of an hour above it outweighs a night of foredeck work, and it is raised further until the ceiling is met. Squalls that no
+forecast shows have a price of their own, far smaller: at the hard limit's she would sail under storm jib in every trade wind, for ever.
 All of them are judgement; `nightorders why` prints them, and replays show how little the orders hang on any but the first.
 """
 
@@ -40,7 +41,7 @@ class Aims:
     """What the sailor asks for: the chances she plans with."""
 
     window_chance: float = 0.9  # a deck window is open when at least this share of the weather lets the whole job be done
-    hard_ceiling: float = 0.05  # the chance of ever meeting a hard limit that she accepts
+    hard_ceiling: float = 0.05  # the chance of ever meeting a hard limit that she accepts, by the forecast's own weathers
     planning_share: float = 0.9  # planning wind: the wind that this share of the weather stays below
     rest_minutes: float = 10.0  # between two jobs
     shelter_chance: float = 0.9  # a turn for shelter is good when at least this share of the weather lets all of it go well
