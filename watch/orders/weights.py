@@ -3,7 +3,7 @@
 One point is an hour spent one knot over a working limit. The hard limit comes first: its weight is so large that a chance of one
 in a hundred of an hour above it outweighs a night of foredeck work, and it is raised further until the ceiling is met. Squalls that no
 forecast shows have a price of their own, far smaller: at the hard limit's she would sail under storm jib in every trade wind, for ever.
-All of them are judgement; `nightorders why` prints them, and replays show how little the orders hang on any but the first.
+All of them are judgement; `nightorders why` prints them, and replays show how little the orders hang on any but the first and that of squalls.
 """
 
 from dataclasses import dataclass, fields
