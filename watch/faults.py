@@ -1,5 +1,6 @@
 """What is wrong with a file, said so that it can be put right: every fault at once, each with its place and a good value."""
 
+import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -67,14 +68,21 @@ class BadInputError(Exception):
 
 def faults_of(error: ValidationError, model: type[BaseModel]) -> list[Fault]:
     """A pydantic error on `model` -> one Fault an entry, with the field's own description and example as what was expected."""
-    return [_fault(dict(entry), model) for entry in error.errors()]
+    entries = [dict(entry) for entry in error.errors()]
+    places = [tuple(entry["loc"]) for entry in error.errors()]
+    return [_fault(entry, model) for entry, place in zip(entries, places, strict=True) if not _follows(entry, place, places)]
+
+
+def _follows(entry: dict[str, Any], place: tuple[str | int, ...], places: list[tuple[str | int, ...]]) -> bool:
+    """Whether a list is said to be too short only because what stands in it is faulty and told of by itself."""
+    return entry["type"] == "too_short" and any(other[: len(place)] == place and len(other) > len(place) for other in places)
 
 
 def _fault(entry: dict[str, Any], model: type[BaseModel]) -> Fault:
     place = place_of(entry["loc"])
     kind = entry["type"]
     if kind == "extra_forbidden":
-        return Fault(place, None, "not a key known here; check its spelling or take it out")
+        return Fault(place, None, f"not a key known here; {_where_instead(model, entry['loc'])}")
     expected = _expected(model, entry["loc"]) or str(entry["msg"]).removeprefix("Value error, ")
     if kind == "missing":
         return Fault(place, None, f"missing; {expected}")
@@ -108,6 +116,40 @@ def show(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
+def _where_instead(model: type[BaseModel], loc: Sequence[str | int]) -> str:
+    """What to do about a key that is not known at `loc`: it belongs one level deeper, is spelt otherwise, or nowhere."""
+    key, here = str(loc[-1]), _model_at(model, loc[:-1])
+    known = {field.alias or name: field for name, field in getattr(here, "model_fields", {}).items()}
+    for name, field in known.items():
+        if key in getattr(_inner_model(field.annotation), "model_fields", {}):
+            return f"it belongs inside `{name}`" + (f", like {name} = {as_toml(field.examples[0])}" if field.examples else "")
+    near = difflib.get_close_matches(key, list(known), n=1)
+    return f"is `{near[0]}` meant?" if near else "check its spelling or take it out"
+
+
+def as_toml(value: Any) -> str:
+    """An example as it would stand in a file, on one line.
+
+    >>> as_toml([{"mean_kn": 20, "open": True, "from": ["full", "half"]}])
+    '[{ mean_kn = 20, open = true, from = ["full", "half"] }]'
+    """
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{name if name.isidentifier() else show(name)} = {as_toml(inner)}" for name, inner in value.items()) + " }"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(as_toml(inner) for inner in value) + "]"
+    return show(value)
+
+
+def _model_at(model: type[BaseModel], loc: Sequence[str | int]) -> Any:
+    """The model of the table at `loc`; None where any name may stand."""
+    current: Any = model
+    for part in loc:
+        if not isinstance(part, int):
+            fields = getattr(current, "model_fields", None)
+            current = _inner_model(fields[part].annotation) if fields and part in fields else None
+    return current
+
+
 def _expected(model: type[BaseModel], loc: Sequence[str | int]) -> str | None:
     """What the field at `loc` wants: its description and, when it has one, an example."""
     current: Any = model
@@ -122,7 +164,7 @@ def _expected(model: type[BaseModel], loc: Sequence[str | int]) -> str | None:
             continue
         field = fields[part]
         if field.description:
-            found = field.description + (f", like {show(field.examples[0])}" if field.examples else "")
+            found = field.description + (f", like {as_toml(field.examples[0])}" if field.examples else "")
         current = _inner_model(field.annotation)
     return found
 

@@ -1,19 +1,20 @@
-"""Twenty shelters, 120 hours, 31 weathers: how long the whole question of shelter takes beside reading the forecast (prints ratios).
+"""Twenty shelters, 120 hours, 31 weathers: how long the whole question of shelter takes beside decoding the forecast (prints ratios).
 
     python -m tests.bench.bench_shelter
 
 The ensemble is made here: 31 members x 41 steps (120 h) x 4 fields on 41 x 41 points, like the one of bench_brief but of 20 degrees, so
-that the shelters can be reached. These are invented, all in open water. "Decode" is a bare ecCodes loop over every field, "read" the
-project's own reader. Timed apart: the mask of land (once a pass), then everything else of the question: weathers anywhere, legs, sail
-plans, counting, sea room, words. The least of three counts, in seconds of the processor: all of it runs on one core, and what else the
-machine does then matters less.
+that the shelters can be reached. These are invented, all in open water. "Decode" is a bare ecCodes loop over every field. Timed apart:
+the mask of land (once a pass), then everything else of the question: weathers anywhere, legs, sail plans, counting, sea room, words. The
+least of three counts, in seconds of the processor: all of it runs on one core, and what else the machine does then matters less.
 """
 
+import cProfile
+import pstats
 import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +30,7 @@ from watch.passage.shelters import Entrance, Shelter
 from watch.service import one_pass as pass_
 from watch.service.gather import gather
 from watch.service.sheltering import with_shelters
-from watch.when import parse_utc
+from watch.when import STEPS_PER_HOUR, parse_utc
 
 ROOT = Path(__file__).resolve().parents[2]
 MEMBERS, STEPS, SHELTERS = 31, 41, 20
@@ -84,30 +85,41 @@ def question(asked: pass_.Asked, land: Land | None) -> tuple[Callable[[], object
     return lambda: with_shelters(full, setting, passed.schedule, passed.track), passed.schedule
 
 
-def main() -> None:
+@dataclass(frozen=True, kw_only=True)
+class Took:
+    """Seconds of one run: the bare decode, the mask of land, the question of shelter; fields decoded and hours looked at."""
+
+    decode_s: float
+    land_s: float
+    question_s: float
+    fields: int
+    hours: int
+
+
+def measure(profile_by: str | None = None) -> Took:
+    """The whole case once, the shortest of several turns of each part."""
     with tempfile.TemporaryDirectory() as scratch:
         grib = made(Path(scratch))
-        count = bare(grib)
+        fields = bare(grib)
         decode_s = shortest(lambda: bare(grib))
         asked = asked_of(grib)
-        read_s = shortest(lambda: asked_of(grib))
         land = load_land(26.0, 50.0, -70.0, -24.0)
         land_s = shortest(lambda: load_land(26.0, 50.0, -70.0, -24.0))
         work, schedule = question(asked, land)
-        whole_s = shortest(work)
-        if len(sys.argv) > 1:
-            import cProfile
-            import pstats
+        question_s = shortest(work)
+    if profile_by is not None:
+        profile = cProfile.Profile()
+        profile.runcall(work)
+        pstats.Stats(profile).sort_stats(profile_by).print_stats(40)
+    return Took(decode_s=decode_s, land_s=land_s, question_s=question_s, fields=fields, hours=len(schedule.carried) // STEPS_PER_HOUR)
 
-            profile = cProfile.Profile()
-            profile.runcall(work)
-            pstats.Stats(profile).sort_stats(sys.argv[1]).print_stats(40)
-        hours = len(schedule.carried) // 6
-        print(f"{SHELTERS} shelters x {hours} hours x {MEMBERS} weathers; {count} fields decoded")
-        print(f"bare decode {decode_s:.2f} s, read {read_s:.2f} s, mask of land {land_s:.2f} s, the question of shelter {whole_s:.2f} s")
-        with_land_s = whole_s + land_s
-        print(f"question / decode {whole_s / decode_s:.2f}, / read {whole_s / read_s:.2f}; with the mask {with_land_s / decode_s:.2f} and "
-              f"{with_land_s / read_s:.2f}; asked for: below 2")  # fmt: skip
+
+def main() -> None:
+    took = measure(sys.argv[1] if len(sys.argv) > 1 else None)
+    print(f"{SHELTERS} shelters x {took.hours} hours x {MEMBERS} weathers; {took.fields} fields decoded")
+    print(f"bare decode {took.decode_s:.2f} s, mask of land {took.land_s:.2f} s, the question of shelter {took.question_s:.2f} s")
+    print(f"question / decode {took.question_s / took.decode_s:.2f}; with the mask {(took.question_s + took.land_s) / took.decode_s:.2f}; "
+          "asked for: below 2")  # fmt: skip
 
 
 if __name__ == "__main__":

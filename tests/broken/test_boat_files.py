@@ -25,7 +25,7 @@ ONE_FAULT = [
      "sail_plan[0].limits[0].angle_deg = [75, 0]: rising angles from 0 to 180, like [0, 75]"),
     ('limits_are = "true wind"', 'limits_are = "real wind"', 'boat.limits_are = "real wind": "true wind" or "apparent wind", like "true wind"'),
     ('place = "cockpit"', 'place = "bow"', 'job[9].place = "bow": "cockpit", "mast" or "foredeck", like "mast"'),
-    ("sea_m = 4\n", "seas_m = 4\n", "job[0].seas_m: not a key known here; check its spelling or take it out"),
+    ("sea_m = 4\n", "seas_m = 4\n", "job[0].seas_m: not a key known here; is `sea_m` meant?"),
     ('to = "reef 1"\nplace = "mast"\nminutes = 10\nreserve_minutes = 5\nheading = "any"\nmean_kn = 28',
      'to = "reef 9"\nplace = "mast"\nminutes = 10\nreserve_minutes = 5\nheading = "any"\nmean_kn = 28',
      'job[0].to.main = "reef 9": one of "full", "reef 1", "reef 2", "reef 3", "down"'),
@@ -44,7 +44,8 @@ ONE_FAULT = [
      'usual_state = { main = "full", genoa = "full", "storm jib" = "set" }',
      "boat.usual_state: main: full · genoa: full · storm jib: set cannot be: two headsails on one stay, or something it needs is missing"),
     ('carries = { main = "reef 3", "storm jib" = "set" }', 'carries = { main = "reef 3", genoa = "rolled", "storm jib" = "set" }',
-     'sail_plan: no sail plan covers main: reef 3 · genoa: below · storm jib: set; add one, or one that carries "anything else"'),
+     'sail_plan: no sail plan covers main: reef 3 · genoa: below · storm jib: set; add one, or one that says carries = "anything else", '
+     "with limits low enough for all it may be"),
     ("under_kn = 11", "under_kn = 40", "sail_plan[3].under_kn = 40: below the working limit 22"),
 ]  # fmt: skip
 
@@ -94,3 +95,33 @@ def test_a_file_that_is_no_boat_file_is_refused_in_a_sentence(tmp_path: Path, ma
         read_boat(path)
     assert said in str(refused.value)
     assert str(refused.value).startswith(str(path))
+
+
+def said_of(tmp_path: Path, text: str) -> list[str]:
+    path = tmp_path / "boat.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(BadInputError) as refused:
+        read_boat(path)
+    return [line.removeprefix(f"{path} ") for line in str(refused.value).splitlines()]
+
+
+def test_a_key_one_level_too_high_is_told_where_it_belongs(tmp_path: Path) -> None:
+    said = said_of(tmp_path, SLOOP.replace('course = "holds"\n', 'course = "holds"\nhard_kn = 25\n', 1))
+    assert said == [
+        "sail_plan[0].hard_kn: not a key known here; it belongs inside `limits`, like limits = [{ angle_deg = [0, 180], working_kn = 26, hard_kn = 34 }]"
+    ]
+
+
+def test_a_fault_within_a_list_is_not_told_of_the_list_as_well(tmp_path: Path) -> None:
+    one = SLOOP[: SLOOP.index("[[job]]")] + SLOOP[SLOOP.index("[[job]]") : SLOOP.index("[[job]]", SLOOP.index("[[job]]") + 1)]
+    said = said_of(tmp_path, one.replace('heading = "any"\n', "") + SLOOP[SLOOP.index("[[sail_plan]]") :])
+    assert said == ['job[0].heading: missing; "any", "head to wind" or "off the wind", like "any"']
+
+
+def test_many_states_without_a_plan_are_one_fault(tmp_path: Path) -> None:
+    start = SLOOP.index("[[sail_plan]]")
+    said = said_of(tmp_path, SLOOP[: SLOOP.index("[[sail_plan]]", start + 1)])
+    assert len(said) == 1
+    assert said[0].startswith("sail_plan: no sail plan covers ")
+    assert 'carries = "anything else"' in said[0]
+    assert "; and " in said[0]

@@ -28,7 +28,7 @@ ONE_FAULT = [
      'shelter[0].hold_gust_kn = "70kts": a number in knots: the gust from any side it is not trusted to hold above, like 60'),
     ("hold_gust_kn = 70", "hold_gust_kn = nan",
      "shelter[0].hold_gust_kn = nan: a number in knots: the gust from any side it is not trusted to hold above, like 60"),
-    ("hold_gust_kn = 70", "hold_gusts_kn = 70", "shelter[0].hold_gusts_kn: not a key known here; check its spelling or take it out"),
+    ("hold_gust_kn = 70", "hold_gusts_kn = 70", "shelter[0].hold_gusts_kn: not a key known here; is `hold_gust_kn` meant?"),
     ("mean_kn = 28\n", "", "shelter[0].entrance.mean_kn: missing; a number in knots: the mean wind it is not taken above, like 25"),
     ("gust_kn = 38", "gust_kn = 20", "shelter[0].entrance.gust_kn = 20: not below mean_kn: no gust is"),
     ("daylight = true", 'daylight = "yes"', 'shelter[0].entrance.daylight = "yes": true when it is taken only by day, else false, like true'),

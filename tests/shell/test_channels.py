@@ -65,7 +65,7 @@ def test_the_terminal_gets_bells_and_lines() -> None:
     assert TerminalChannel("t", SHIP, stream=out).send(CALL, WAIT_S) == Sent()
     assert out.getvalue().splitlines() == [
         "\a\a\aALARM: Reef 3, by Thu 19:40 (UTC-3) (worse than you were told)", "    Earlier.", "    Take it in.",
-        "    Why: gust 38 kn", "    Ends: it is in", "    Alert 7, not acknowledged, call 2, Thu 17:00 (UTC-3)",
+        "    Why: gust 38 kn", "    Ends: it is in", "    Call 2, Thu 17:00 (UTC-3). Acknowledge: nightorders ack 7",
     ]
 
 

@@ -53,7 +53,7 @@ def test_the_boats_network_without_a_passphrase_is_refused_in_one_sentence(addre
     [
         ('port = "8470"', 'page.port = "8470": a port number, 1024 to 65535, like 8470'),
         ("port = 80", "page.port = 80: a port number, 1024 to 65535, like 8470"),
-        ('adress = "::1"', "page.adress: not a key known here; check its spelling or take it out"),
+        ('adress = "::1"', "page.adress: not a key known here; is `address` meant?"),
         ('address = "a b"', 'page.address = "a b": the address to listen at, like "127.0.0.1"'),
         ('allow_ack = "no"', 'page.allow_ack = "no": false when alerts are only shown on the page, never acknowledged there'),
     ],

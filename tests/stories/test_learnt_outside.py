@@ -202,6 +202,12 @@ def test_readings_whose_place_is_not_known_are_left_out_and_it_is_said() -> None
     assert strongest_kn(made.orders) == strongest_kn(evening().orders)
 
 
+def test_doubts_that_differ_only_in_their_numbers_are_said_once() -> None:
+    late = tuple(Doubt(DoubtKind.JUMP, f"jumped by {by} m/s at 12:{by:02d}") for by in range(11, 19))
+    made = one_pass(replace(asked(EVENING), observed=seen(EVENING, 2.0, 1.4, doubts=late)))
+    assert learnt(made).doubts == ("jumped by 18 m/s at 12:18 (8 like it in the last hour)",)
+
+
 def test_doubts_of_the_last_hour_are_said_gravest_first() -> None:
     mild = Doubt(DoubtKind.NO_CHECKSUM, "lines without a checksum")
     grave = Doubt(DoubtKind.INSTRUMENTS_DISAGREE, "two anemometers say 20 and 38 kn: one of the two is wrong")

@@ -51,12 +51,20 @@ def jobs_due(known: Known) -> Iterator[Situation]:
         stake = job.if_missed.forecast_chance > known.orders.hard_ceiling
         closing = job.closes - known.now <= CLOSING_SOON and job.closes_reason not in ("open", "forecast_ends")
         priority = Priority.ALARM if closing and stake else Priority.WARNING
-        shut = f" It closes {_clock(known.orders, job.closes)}: {job.closes_words}." if job.closes_words else ""
+        shut = f" {_until(known.orders, job)}." if job.closes_words else ""
         yield Situation(
             key=f"job.{slug(job.job)}.{job.start:%Y%m%d}", priority=priority, title=f"{job.job[:1].upper()}{job.job[1:]}",
             text=f"Begin {_clock(known.orders, job.start)}; {job.place}, {job.minutes:g} min.{shut}", why=job.because,
             clears="done (log it), or no longer in the orders", due=job.closes, group=group,
         )  # fmt: skip
+
+
+def _until(orders: Orders, job: JobOrder) -> str:
+    """Until when a job can be begun, as the orders head it."""
+    clock = _clock(orders, job.closes)
+    if job.closes_reason != "too_late":
+        return f"It closes {clock}: {job.closes_words}"
+    return f"Of use until {clock}: {job.closes_words}" if job.if_missed.sail_plan is not None else f"Worth doing until {clock}"
 
 
 def _grouped(orders: Orders) -> Iterator[tuple[JobOrder, str]]:

@@ -34,5 +34,5 @@ def in_full(call: Call, ship: ShipTime) -> str:
         record = call.acknowledged
         parts.append(f"Acknowledged by {record.who}, {record.where}, {ship.day_clock(record.at)} ({ship.name})")
     if call.state.awaits:
-        parts.append(f"Alert {call.number}, not acknowledged, call {call.repeat}, {ship.day_clock(call.at)} ({ship.name})")
+        parts.append(f"Call {call.repeat}, {ship.day_clock(call.at)} ({ship.name}). Acknowledge: nightorders ack {call.number}")
     return "\n".join(plain_lines(part) for part in parts)

@@ -16,6 +16,7 @@ from watch.boat.rig import (
 from watch.faults import Fault
 
 ANGLE_STEP_DEG = 1
+MOST_STATES_TOLD = 4
 
 
 def contradictions(boat: BoatFile) -> list[Fault]:
@@ -154,18 +155,31 @@ def _speeds(boat: BoatFile) -> Iterator[Fault]:
                 yield Fault(f"{place}.boat_kn[{k}]", None, f"{len(table.angle_deg)} speeds from 0 to 40 knots, one an angle")
 
 
+def _uncovered(states: list[str]) -> str:
+    """What to do about states that the jobs lead to and no sail plan covers."""
+    if len(states) == 1:
+        return f'no sail plan covers {states[0]}; add one, or one that says carries = "anything else", with limits low enough for all it may be'
+    told = "; ".join(states[:MOST_STATES_TOLD])
+    more = f"; and {len(states) - MOST_STATES_TOLD} more" if len(states) > MOST_STATES_TOLD else ""
+    return (f"no sail plan covers {len(states)} of the states that the jobs lead to: {told}{more}. Add a plan for each, a plan that lists several "
+            'positions, like main = ["reef 1", "reef 2"], or one that says carries = "anything else", with limits low enough for all it may be')  # fmt: skip
+
+
 def _graph(boat: BoatFile) -> Iterator[Fault]:
     try:
         rig = rig_from(boat, state_of(boat, {}))
     except UnknownStateError as error:
         yield Fault("boat.usual_state", None, str(error))
         return
+    bare = []
     for state, plan in zip(rig.states, rig.plans, strict=True):
         matches = matching_plans(boat, state)
         if len(matches) > 1:
             yield Fault("sail_plan", None, f"{state} is named by {_choice(p.name for p in matches)}; let one name it")
         elif plan is None:
-            yield Fault("sail_plan", None, f'no sail plan covers {state}; add one, or one that carries "anything else"')
+            bare.append(str(state))
+    if bare:
+        yield Fault("sail_plan", None, _uncovered(bare))
     used = {plan.name for plan in rig.plans if plan is not None}
     for i, plan in enumerate(boat.sail_plan):
         if plan.name not in used and plan.carries != "anything else":

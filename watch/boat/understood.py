@@ -58,11 +58,9 @@ def _lines(boat: BoatFile, rig: Rig) -> Iterator[str]:
     for i, state in enumerate(rig.states):
         yield from _state(rig, i, str(state))
     yield ""
-    found = traps(boat, rig)
+    found = [*(trap.words() for trap in traps(boat, rig)), *narrows(rig), *cautions(boat)]
     yield "TRAPS" if found else "TRAPS: none found"
-    for trap in found:
-        yield from _wrap(f"- {trap.words()}", "  ")
-    for line in cautions(boat):
+    for line in found:
         yield from _wrap(f"- {line}", "  ")
 
 
@@ -104,7 +102,8 @@ def _job(job: Job) -> Iterator[str]:
 
 
 def _state(rig: Rig, index: int, name: str) -> Iterator[str]:
-    yield from _wrap(f"{index + 1:>3}. {name} ({rig.plan_name(index)})", "     ")
+    plan = rig.plans[index]
+    yield from _wrap(f"{index + 1:>3}. {name} ({'not covered' if plan is None else plan.name})", "     ")
     ways = [f"{edge.job.name} → {edge.target + 1}" for edge in rig.edges if edge.origin == index]
     yield from _wrap("     " + ("; ".join(ways) if ways else "nothing leads on from here"), "     ")
 
@@ -138,6 +137,23 @@ def cautions(boat: BoatFile) -> list[str]:
         if job.reserve_minutes == 0:
             lines.append(f"“{job.name}” has no reserve: what if a shackle jams?")
     return lines
+
+
+def narrows(rig: Rig) -> list[str]:
+    """The jobs that lead into a state which only the plan for anything else covers, and which is held to less than the one before: so the
+    whole change is. At most one line."""
+    found: dict[str, SailPlan] = {}
+    for edge in rig.edges:
+        before, after = rig.plans[edge.origin], rig.plans[edge.target]
+        if before is None or after is None or after.carries != "anything else" or before.carries == "anything else":
+            continue
+        if stoutness(after)[0] < stoutness(before)[0]:
+            found[edge.job.name] = after
+    if not found:
+        return []
+    plan = next(iter(found.values()))
+    return [f"The way through these jobs is held to gusts of {stoutness(plan)[0]:g} kn, since only “{plan.name}” covers a state that they can "
+            f"lead to: {', '.join(f'“{name}”' for name in found)}. If she bears more like that, give that state a sail plan of its own."]  # fmt: skip
 
 
 def _wrap(text: str, indent: str) -> list[str]:

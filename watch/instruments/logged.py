@@ -96,7 +96,7 @@ def _named(entry: LogEntry, job: Job) -> LogEntry:
 
 def _then(boat: BoatFile, state: RigState | None, job: Job) -> str:
     if state is None:
-        return " What she carries is not known: no rig entry yet, like “rig main: reef 1, genoa: half”."
+        return " The log has no rig entry yet, like “rig main: reef 1, genoa: half”: a watch goes by the `rig_state` of its settings until then."
     after, misfit = _after(boat, state, job)
     return f" {misfit}" if misfit else f" She then carries {after}."
 

@@ -32,5 +32,5 @@ WORDS = {
     Reason.HEADING: "she cannot lie as the job needs",
     Reason.UNKNOWN: "weather not known",
     Reason.FORECAST_ENDS: "the forecast ends",
-    Reason.TOO_LATE: "too late to be of use: what it was for has come",
+    Reason.TOO_LATE: "by then what it is for has come",
 }

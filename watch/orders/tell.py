@@ -1,5 +1,6 @@
 """The numbers behind an order, in words: why a window shuts, why a job is wanted, what it shuts in turn."""
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -10,6 +11,7 @@ from watch.orders.document import IfMissed, WindowOrder
 from watch.orders.met import quantile
 from watch.orders.reasons import Reason
 from watch.orders.schedule import Judged, Risk, Schedule, Task, risk_between
+from watch.orders.solve import Move
 from watch.orders.windows import DeckWindow, deck_windows
 from watch.units import limit_down_kn, wind_up_kn
 from watch.when import STEPS_PER_HOUR, ShipTime, from_np
@@ -134,11 +136,23 @@ class Teller:
         return (f"in the {AFTER_STEPS // STEPS_PER_HOUR} h after it a squall that no forecast shows would find too much up with chance "
                 f"{percent(after[0])}; with this done {percent(after[1])}")  # fmt: skip
 
-    def caught(self, carried: NDArray[np.int64], risk: Risk) -> tuple[str, int, int]:
+    def caught_in(self, carried: NDArray[np.int64], risk: Risk, moves: Sequence[Move] = ()) -> int:
+        """The rig state in which a hard limit is first likely met; while a job is in hand, the one it leads to when that bears less."""
+        assert risk.hard_first_step is not None
+        step = risk.hard_first_step
+        state = int(carried[step])
+        for move in moves:
+            target = int(self.judged.problem.target[move.edge])
+            over = [np.nan_to_num(self.judged.carriage[s].over_hard_kn[:, step], nan=np.inf).max(initial=-np.inf) for s in (state, target)]
+            if move.begins <= step < move.done and over[1] > over[0]:
+                state = target
+        return state
+
+    def caught(self, carried: NDArray[np.int64], risk: Risk, moves: Sequence[Move] = ()) -> tuple[str, int, int]:
         """The sail plan in which a hard limit is first likely met, the worst planning gust under it, and the limit."""
         assert risk.hard_first_step is not None
-        state = int(carried[risk.hard_first_step])
-        on = carried == state
+        state = self.caught_in(carried, risk, moves)
+        on = (carried == state) | (np.arange(len(carried)) == risk.hard_first_step)
         gusts = self.judged.carriage[state].gust_kn[:, on]
         gust = self._high(gusts, self.night.aims.planning_share)
         hard = float(np.nanmin(self.judged.carriage[state].hard_kn[:, on]))

@@ -1,6 +1,7 @@
 """The verdict on the night in one line; when no schedule is good enough, when it goes wrong and what would have had to be done."""
 
 from collections import deque
+from itertools import pairwise
 
 import numpy as np
 
@@ -9,6 +10,9 @@ from watch.orders.reasons import Reason
 from watch.orders.schedule import Schedule, risk_of
 from watch.orders.tell import Teller, percent
 from watch.orders.windows import deck_windows
+from watch.when import STEPS_PER_HOUR
+
+PASSING_STEPS = 2 * STEPS_PER_HOUR  # judgement: a state kept for no longer is one on the way
 
 
 def verdict(tell: Teller) -> tuple[str, ...]:
@@ -27,7 +31,7 @@ def verdict(tell: Teller) -> tuple[str, ...]:
         return ("I do not know: there is no weather for these hours, so nothing can be promised.",)
     if risk.hard_first_step is None:
         return ("Part of the weather is not known, so the limits cannot be promised.",)
-    plan, gust, hard = tell.caught(schedule.carried, risk)
+    plan, gust, hard = tell.caught(schedule.carried, risk, schedule.moves)
     already = _already(tell)
     if already:
         return (f"{already} {plan}, gusts to {gust} kn against {hard}; chance {percent(risk.forecast_chance)}.",)
@@ -66,6 +70,9 @@ def _needed(schedule: Schedule, tell: Teller) -> tuple[str, ...]:
     """What would have carried her, and which job on the way there is shut."""
     judged, step = schedule.judged, schedule.risk.hard_first_step
     assert step is not None
+    on_the_way = _on_the_way(schedule, tell)
+    if on_the_way:
+        return (on_the_way,)
     around = slice(max(0, step - 18), step + 36)
     chances = np.array([
         float(tell.met.weight @ c.meets_hard()[:, around].any(axis=1)) for c in judged.carriage.of_state
@@ -83,6 +90,23 @@ def _needed(schedule: Schedule, tell: Teller) -> tuple[str, ...]:
     for edge in path:
         lines.append(_shut_line(edge, tell, step))
     return tuple(line for line in lines if line)
+
+
+def _on_the_way(schedule: Schedule, tell: Teller) -> str:
+    """When the limit is met only in a state between two jobs, that is what is to be said; empty otherwise."""
+    state = tell.caught_in(schedule.carried, schedule.risk, schedule.moves)
+    step = schedule.risk.hard_first_step
+    for into, out in pairwise(schedule.tasks):
+        passing = out.begins - into.ends <= PASSING_STEPS
+        if into.target != state or not passing or not into.begins <= (step or 0) < out.move.done:
+            continue
+        without = schedule.carried.copy()
+        without[into.begins : out.move.done] = -1
+        others = [task.move for task in schedule.tasks if task not in (into, out)]
+        if risk_of(schedule.judged, without, others).forecast_chance <= tell.night.aims.hard_ceiling:
+            return (f"It is met on the way only, between “{into.job.name}” and “{out.job.name}”, while she carries "
+                    f"{tell.night.rig.plan_name(state)}. Before and after it the limits are kept.")  # fmt: skip
+    return ""
 
 
 def _shut_line(edge: Edge, tell: Teller, before: int) -> str:

@@ -78,7 +78,7 @@ def render_page(
 ) -> str:
     """Orders, and what is known besides -> HTML.
 
-    now: the time of making; the page's own clock goes on from there, and stands still when `invented` (a demo of another day).
+    now: the time of making; the page's own clock goes on from there, and stands still in a file of `invented` orders (a demo of another day).
     places: on the map besides the orders' shelters. land: round the track, for the map; None: the map says that it shows none.
     health None: nobody keeps watch behind this page, which says so. served None: a file, which cannot renew itself and says so.
     """

@@ -63,6 +63,11 @@ class PageAlert:
         if self.due is not None:
             utc(self.due)
 
+    @property
+    def over(self) -> bool:
+        """Its situation has gone by, and nobody has read it."""
+        return self.state.startswith("rectified")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
@@ -88,7 +93,7 @@ def page_alert(alert: Alert) -> PageAlert:
     return PageAlert(
         name=alert.name, revision=alert.revision, priority=alert.priority.words, state=alert.state.value,
         awaits=alert.state.awaits or alert.state.value.startswith("rectified"), title=alert.title,
-        text=" ".join([*alert.news, alert.text]), why=alert.why, clears=alert.clears, due=alert.due,
+        text="\n".join([*alert.news, alert.text]), why=alert.why, clears=alert.clears, due=alert.due,
     )  # fmt: skip
 
 

@@ -134,7 +134,7 @@ def _closes(job: JobOrder, orders: Orders) -> str:
     if job.closes_reason == "too_late":
         if job.if_missed.sail_plan is None:
             return f"Worth doing until {when(orders, job.closes)}"
-        return f"OF USE UNTIL {when(orders, job.closes)}: by then what it is for has come"
+        return f"OF USE UNTIL {when(orders, job.closes)}: {job.closes_words}"
     return f"CLOSES {when(orders, job.closes)}: {job.closes_words}"
 
 

@@ -1,5 +1,6 @@
 """Is it going as forecast? What was observed held against what was forecast along the track she sailed, and what that does to the orders."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -14,6 +15,7 @@ from watch.instruments.ahead import apply
 from watch.instruments.compare import Update, compare
 from watch.instruments.expected import Expected
 from watch.instruments.own_glass import OwnGlass, own_glass
+from watch.instruments.readings import Doubt
 from watch.instruments.steps import ObservedSteps
 from watch.instruments.widths import Widths
 from watch.orders.differences import Topic, differences
@@ -184,8 +186,11 @@ def doubts_of(seen: ObservedSteps, now: datetime, lost_h: float) -> tuple[str, .
     """What is doubtful of the last hour, gravest first, and what was left out."""
     recent = seen.start >= to_np(now) - np.timedelta64(round(DOUBTS_H * 3600) + STEP_MINUTES * 60, "s")
     found = {str(doubt): doubt for doubts, on in zip(seen.doubts, recent, strict=True) if on for doubt in doubts}
-    gravest = sorted(found.values(), key=lambda doubt: -doubt.kind.severity)
-    words = [str(doubt) for doubt in gravest[:MOST_DOUBTS]]
+    alike: dict[str, list[Doubt]] = {}
+    for said, doubt in found.items():  # which differ only in their numbers, such as the time, are told once: the newest
+        alike.setdefault(re.sub(r"\d+", "0", said), []).append(doubt)
+    gravest = sorted(alike.values(), key=lambda doubts: -doubts[-1].kind.severity)
+    words = [f"{doubts[-1]} ({len(doubts)} like it in the last hour)" if len(doubts) > 1 else str(doubts[-1]) for doubts in gravest[:MOST_DOUBTS]]
     if len(gravest) > MOST_DOUBTS:
         words.append(f"and {len(gravest) - MOST_DOUBTS} more doubts about the instruments")
     if lost_h > 0:

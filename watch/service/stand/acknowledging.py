@@ -16,7 +16,7 @@ def listed(book: AlertBook | None, now: datetime) -> list[str]:
         minutes = (now - alert.raised_at).total_seconds() / 60
         waits = "NOT ACKNOWLEDGED" if alert.state.awaits else alert.state.value
         lines.append(f"{alert.number:>4}  {alert.priority.words.upper()}  {waits}, for {minutes:.0f} min: {alert.title}")
-        lines.append(f"      {' '.join([*alert.news, alert.text])}")
+        lines += [f"      {line}" for said in (*alert.news, alert.text) for line in said.splitlines()]
     lines.append("Acknowledge with: nightorders ack NUMBER (or --all)")
     return lines
 
