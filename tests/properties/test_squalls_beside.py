@@ -70,9 +70,9 @@ def test_the_two_parts_add_up_and_the_forecasts_own_is_as_without(seed: int) -> 
     schedule = made(seed)
     alone = judge(replace(schedule.judged.night, unforecast=NONE))
     risk, by_itself = schedule.risk, risk_of(alone, schedule.carried, schedule.moves)
-    assert by_itself.squall_chance == 0.0
+    assert by_itself.unforecast_chance == 0.0
     assert risk.forecast_chance == pytest.approx(by_itself.hard_chance, abs=1e-12)
-    assert 0.0 <= risk.squall_chance <= 1.0 - by_itself.hard_chance + 1e-12
+    assert 0.0 <= risk.unforecast_chance <= 1.0 - by_itself.hard_chance + 1e-12
     assert (risk.hard_hours, risk.working_hours, risk.hard_first_step) == (by_itself.hard_hours, by_itself.working_hours, by_itself.hard_first_step)
 
 

@@ -33,7 +33,7 @@ def test_a_fair_night_in_the_trades_is_one_reef_before_dark_and_no_more() -> Non
     assert DARK_AT - 1.0 <= made.begins(FIRST) < DARK_AT, "the day is sailed under all plain sail"
     plain = night(TRADE, state="main: full")
     assert plain.jobs == []
-    assert made.schedule.risk.squall_chance > 0.0
+    assert made.schedule.risk.unforecast_chance > 0.0
     assert made.schedule.keeps_ceiling, "what no forecast shows does not make a fair night one that is not good enough"
 
 

@@ -126,8 +126,8 @@ CASES: list[tuple[Orders, Orders, list[tuple[str, Severity]]]] = [
      [("cold front its gusts are not known any more", Severity.WORSE)]),
     (orders(), orders(outlook=(feature("18:00"),)), [("cold front now expected about 18:00", Severity.WORSE)]),
     (orders(outlook=(feature("14:00"),)), orders("19:00"), []),
-    (orders(hard_chance=0.01), orders(hard_chance=0.31, squall_chance=0.3), []),  # squalls that no forecast shows: not the forecast's doing
-    (orders(hard_chance=0.31, squall_chance=0.3), orders(hard_chance=0.34, squall_chance=0.31),
+    (orders(hard_chance=0.01), orders(hard_chance=0.31, unforecast_chance=0.3), []),  # squalls that no forecast shows: not the forecast's doing
+    (orders(hard_chance=0.31, unforecast_chance=0.3), orders(hard_chance=0.34, unforecast_chance=0.31),
      [("chance of a hard limit by the forecast 3 in 100, was 1 in 100", Severity.WORSE)]),
     (orders(shelters=(shelter("20:00"),)), orders(shelters=(shelter("18:00"),)),
      [("turn for Horta by 18:00, was 20:00", Severity.EARLIER)]),

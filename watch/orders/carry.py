@@ -40,7 +40,7 @@ class Carried:
     made_good_kn: Floats
     working_kn: Floats
     hard_kn: Floats
-    squall_chance: Floats
+    unforecast_chance: Floats
 
     def meets_hard(self) -> Bools:
         """(S, T): gust above the hard limit, or not known."""
@@ -86,11 +86,11 @@ def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable, unfo
         made_good_kn=_made_good(plan, closest, met, table) if mode is None else _drifted(mode.drift_kn, mode.drift_from_wind_deg, met),
         working_kn=np.broadcast_to(working, met.mean_kn.shape),
         hard_kn=np.broadcast_to(hard, met.mean_kn.shape),
-        squall_chance=squall_chance(rig, hard - gust_kn, unforecast),
+        unforecast_chance=unforecast_chance(rig, hard - gust_kn, unforecast),
     )
 
 
-def squall_chance(rig: Rig, in_hand_kn: Floats, unforecast: Unforecast) -> Floats:
+def unforecast_chance(rig: Rig, in_hand_kn: Floats, unforecast: Unforecast) -> Floats:
     """Knots between the gust of the weather and the hard limit, at the height of the limits -> the chance in a ten-minute step that a
     squall which is in no weather fills them; same shape. Felt as apparent wind a gust grows by less than itself: the safe side."""
     if unforecast.per_hour == 0.0:

@@ -35,7 +35,7 @@ def squall_cost(
     chance = np.empty((met.steps, len(rig.states)))
     done: dict[int, int] = {}
     for n, carried in enumerate(found.of_state):
-        chance[:, n] = chance[:, done[id(carried)]] if id(carried) in done else met.weight @ carried.squall_chance
+        chance[:, n] = chance[:, done[id(carried)]] if id(carried) in done else met.weight @ carried.unforecast_chance
         done.setdefault(id(carried), n)
     ready = np.zeros(chance.shape, dtype=bool)
     for edge in rig.edges:

@@ -30,7 +30,7 @@ def coming_night(schedule: Schedule, jobs: tuple[JobOrder, ...], plans: tuple[Pl
     return NightSummary(
         dark_from=begins, dark_to=ends, plans=tuple(p.sail_plan for p in inside), least_margin_kn=margin_kn(margins),
         calls=len(calls), foredeck_calls=sum(j.place == "foredeck" for j in calls),
-        hard_chance=hard, squall_chance=squalls,
+        hard_chance=hard, unforecast_chance=squalls,
         sleep_from=None if sleep is None else tell.at(sleep[0]), sleep_to=None if sleep is None else tell.at(sleep[1]),
     )  # fmt: skip
 

@@ -34,7 +34,7 @@ class WindowOrder:
 
 @dataclass(frozen=True, kw_only=True)
 class IfMissed:
-    """What becomes of her without the job: the sail plan she is caught with, the chance of its hard limit (squall_chance: the part that
+    """What becomes of her without the job: the sail plan she is caught with, the chance of its hard limit (unforecast_chance: the part that
     only squalls bring which no forecast shows), and in words."""
 
     hard_chance: float
@@ -44,12 +44,12 @@ class IfMissed:
     hard_kn: int | None
     instead: tuple[str, ...]
     words: str
-    squall_chance: float = 0.0
+    unforecast_chance: float = 0.0
 
     @property
     def forecast_chance(self) -> float:
         """The part of hard_chance that the forecast's own weathers have."""
-        return round(self.hard_chance - self.squall_chance, 6)
+        return round(self.hard_chance - self.unforecast_chance, 6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,7 +99,7 @@ class JobOrder:
 @dataclass(frozen=True, kw_only=True)
 class PlanSpan:
     """A sail plan carried from one time to another, against what it meets: the planning gust and mean and the worst of all;
-    hard_chance: of its hard limit, squall_chance: the part that only squalls bring which no forecast shows."""
+    hard_chance: of its hard limit, unforecast_chance: the part that only squalls bring which no forecast shows."""
 
     sail_plan: str
     rig_state: str
@@ -114,18 +114,18 @@ class PlanSpan:
     hard_chance: float
     rests_on: str
     beyond_practice: str | None
-    squall_chance: float = 0.0
+    unforecast_chance: float = 0.0
 
     @property
     def forecast_chance(self) -> float:
         """The part of hard_chance that the forecast's own weathers have."""
-        return round(self.hard_chance - self.squall_chance, 6)
+        return round(self.hard_chance - self.unforecast_chance, 6)
 
 
 @dataclass(frozen=True, kw_only=True)
 class NightSummary:
     """The coming dark hours: what is carried, the smallest margin, how often she is called; the longest unbroken sleep of her next sleeping
-    hours, None without any. hard_chance: of meeting a hard limit in the dark hours; squall_chance: the part that only squalls bring which no
+    hours, None without any. hard_chance: of meeting a hard limit in the dark hours; unforecast_chance: the part that only squalls bring which no
     forecast shows."""
 
     dark_from: datetime
@@ -137,7 +137,7 @@ class NightSummary:
     sleep_from: datetime | None = None
     sleep_to: datetime | None = None
     hard_chance: float = 0.0
-    squall_chance: float = 0.0
+    unforecast_chance: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,7 +235,7 @@ class StepRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Orders:
-    """Night orders: everything the sailor is told, and what it rests on. hard_chance: of ever meeting a hard limit; squall_chance: the
+    """Night orders: everything the sailor is told, and what it rests on. hard_chance: of ever meeting a hard limit; unforecast_chance: the
     part of it that only squalls bring which no forecast shows. The ceiling is for the rest, and orders are compared by the rest."""
 
     boat: str
@@ -275,12 +275,12 @@ class Orders:
     height_words: str = ""
     no_return: NoReturn | None = None
     compared: Compared | None = None
-    squall_chance: float = 0.0
+    unforecast_chance: float = 0.0
 
     @property
     def forecast_chance(self) -> float:
         """The part of hard_chance that the forecast's own weathers have."""
-        return round(self.hard_chance - self.squall_chance, 6)
+        return round(self.hard_chance - self.unforecast_chance, 6)
 
     @property
     def next_job(self) -> JobOrder | None:

@@ -47,7 +47,7 @@ def _plans(orders: Orders) -> Iterator[str]:
 
 
 def _chances(orders: Orders) -> Iterator[str]:
-    numbers = [orders.hard_chance, orders.squall_chance, orders.forecast_chance + 1e-9, orders.least_hard_chance]
+    numbers = [orders.hard_chance, orders.unforecast_chance, orders.forecast_chance + 1e-9, orders.least_hard_chance]
     numbers += [*(j.chance for j in orders.jobs), *(w.chance for w in orders.windows)]
     if any(not 0.0 <= n <= 1.0 + 1e-9 for n in numbers):
         yield "a chance is not between none and certain"

@@ -18,11 +18,11 @@ Ints = NDArray[np.int64]
 @dataclass(frozen=True, kw_only=True)
 class Risk:
     """The chance of any gust above the hard limit: over the scenarios it is counted, never multiplied; squalls that are in none of them
-    come independently beside them. hard_chance: both; squall_chance: the part that only such squalls bring. All the rest is of the
+    come independently beside them. hard_chance: both; unforecast_chance: the part that only such squalls bring. All the rest is of the
     scenarios: when the limit is first likely met, hours above limits, knots."""
 
     hard_chance: float
-    squall_chance: float
+    unforecast_chance: float
     hard_first_step: int | None
     hard_hours: float
     working_hours: float
@@ -32,11 +32,11 @@ class Risk:
     def forecast_chance(self) -> float:
         """The part that the forecast's own weathers have: the weight of those in which the hard limit is met. It is what is held against
         the ceiling and compared from orders to orders."""
-        return self.hard_chance - self.squall_chance
+        return self.hard_chance - self.unforecast_chance
 
     def rounded(self, digits: int = 4) -> tuple[float, float]:
-        """hard_chance and squall_chance, rounded so that the rest is round too."""
-        squalls = round(self.squall_chance, digits)
+        """hard_chance and unforecast_chance, rounded so that the rest is round too."""
+        squalls = round(self.unforecast_chance, digits)
         return round(round(self.forecast_chance, digits) + squalls, digits), squalls
 
 
@@ -51,7 +51,7 @@ def risk_of(judged: Judged, carried: Ints, moves: Sequence[Move]) -> Risk:
     squalls = float(met.weight @ np.where(own, 0.0, squall_met(judged, carried, moves)))
     return Risk(
         hard_chance=float(met.weight @ own) + squalls,
-        squall_chance=squalls,
+        unforecast_chance=squalls,
         hard_first_step=int(likely[0]) if len(likely) else None,
         hard_hours=float(by_step.sum()) / STEPS_PER_HOUR,
         working_hours=float(share(met, ~(over_working <= 0.0)).sum()) / STEPS_PER_HOUR,
@@ -75,10 +75,10 @@ def squall_met(judged: Judged, carried: Ints, moves: Sequence[Move]) -> Floats:
         return chance[:, 0]
     for state in np.unique(carried[carried >= 0]):
         on = carried == state
-        chance[:, on] = judged.carriage[int(state)].squall_chance[:, on]
+        chance[:, on] = judged.carriage[int(state)].unforecast_chance[:, on]
     for move in moves:
         busy = slice(move.begins, move.done)
-        chance[:, busy] = np.maximum(chance[:, busy], judged.carriage[int(judged.problem.target[move.edge])].squall_chance[:, busy])
+        chance[:, busy] = np.maximum(chance[:, busy], judged.carriage[int(judged.problem.target[move.edge])].unforecast_chance[:, busy])
     met: Floats = -np.expm1(np.log1p(-chance).sum(axis=1))
     return met
 

@@ -112,7 +112,7 @@ class ShelterTeller:
         gust = "gusts not known for all of it" if row.gust_kn is None else f"gusts to {row.gust_kn} kn"
         chance = schedule.risk.forecast_chance
         risk = "no weather seen breaks a hard limit" if chance <= 0 else f"chance of a hard limit {percent(chance)}"
-        apart = " (squalls that no forecast shows not counted)" if schedule.risk.squall_chance > 0 else ""
+        apart = " (squalls that no forecast shows not counted)" if schedule.risk.unforecast_chance > 0 else ""
         return f"as in these orders: {gust}, {risk}{apart}; no miles lost."
 
     def drifting(self, row: ShelterOrder, room: Room, hit: float, closest: tuple[float, float], hours: int) -> str:

@@ -97,14 +97,14 @@ class Teller:
         risk, rig = missed.risk, self.night.rig
         names = [f"{rig.edges[m.edge].job.name} at {self.clock(m.begins)}" for m in missed.moves]
         instead = tuple(names[:3]) + (("…",) if len(names) > 3 else ())
-        hard_chance, squall_chance = risk.rounded(3)
+        hard_chance, unforecast_chance = risk.rounded(3)
         if risk.hard_first_step is None or risk.forecast_chance <= self.schedule.risk.forecast_chance + TOLD:
             hours = risk.working_hours - self.schedule.risk.working_hours
             words = f"about {_hours(hours)} longer above a working limit" if hours > 0.2 else "nothing worse than slower sailing"
             words = self._by_squalls(task) or words
             return IfMissed(
                 hard_chance=hard_chance, sail_plan=None, when=None, gust_kn=None, hard_kn=None, instead=instead, words=words,
-                squall_chance=squall_chance,
+                unforecast_chance=unforecast_chance,
             )  # fmt: skip
         state = int(missed.carried[risk.hard_first_step])
         plan, gust, hard = self.caught(missed.carried, risk)
@@ -113,7 +113,7 @@ class Teller:
             f"about {self.clock(risk.hard_first_step)}; chance {percent(risk.forecast_chance)}"
         )
         return IfMissed(
-            hard_chance=hard_chance, squall_chance=squall_chance, sail_plan=rig.plan_name(state), when=self.at(risk.hard_first_step),
+            hard_chance=hard_chance, unforecast_chance=unforecast_chance, sail_plan=rig.plan_name(state), when=self.at(risk.hard_first_step),
             gust_kn=gust, hard_kn=hard, instead=instead, words=words,
         )  # fmt: skip
 
@@ -122,14 +122,14 @@ class Teller:
         missed, moves = task.if_missed, [m for m in self.schedule.moves if m.begins >= task.begins]
         assert missed is not None
         ordered = risk_between(self.judged, self.schedule.carried, moves, task.begins, self.met.steps)
-        if missed.risk.squall_chance <= ordered.squall_chance + TOLD:
+        if missed.risk.unforecast_chance <= ordered.unforecast_chance + TOLD:
             return ""
-        found, instead = percent(ordered.squall_chance), percent(missed.risk.squall_chance)
+        found, instead = percent(ordered.unforecast_chance), percent(missed.risk.unforecast_chance)
         return f"without it a squall that no forecast shows finds too much up with chance {instead}, with it {found}"
 
     def _after_it(self, task: Task) -> str:
         """What the job takes from the chance of squalls that no forecast shows in the hours after it; nothing when that is no matter."""
-        after = [risk_between(self.judged, np.full(self.met.steps, state), (), task.ends, task.ends + AFTER_STEPS).squall_chance
+        after = [risk_between(self.judged, np.full(self.met.steps, state), (), task.ends, task.ends + AFTER_STEPS).unforecast_chance
                  for state in (task.origin, task.target)]  # fmt: skip
         if after[0] <= after[1] + TOLD:
             return ""

@@ -45,7 +45,7 @@ def verdict(tell: Teller) -> tuple[str, ...]:
 
 def _beside(tell: Teller) -> tuple[str, ...]:
     """What squalls that no forecast shows may do beside the weathers, until the orders end; nothing when they are not reckoned with."""
-    chance = tell.schedule.risk.squall_chance
+    chance = tell.schedule.risk.unforecast_chance
     if chance <= 0:
         return ()
     return (f"Squalls that no forecast shows come on top: {percent(chance)} that one breaks a limit by {tell.clock(tell.met.steps)}.",)

@@ -144,7 +144,7 @@ def _unforecast(schedule: Schedule) -> Iterator[str]:
         yield from _wrap(
             f"Squalls that no forecast shows are reckoned with beside the weathers: a gust so far above the weather's own comes in any hour, "
             f"{rates} (counted, source unforecast-1). By the end of these orders one breaks a hard limit with chance "
-            f"{percent(schedule.risk.squall_chance)}. That is not held against the ceiling; its points are “squall caught” and “squall seen”."
+            f"{percent(schedule.risk.unforecast_chance)}. That is not held against the ceiling; its points are “squall caught” and “squall seen”."
         )
 
 
