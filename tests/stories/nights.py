@@ -13,6 +13,7 @@ from watch.orders.carry import speed_table
 from watch.orders.met import Met
 from watch.orders.schedule import Night, Schedule, make_schedule
 from watch.orders.weights import Aims
+from watch.weather.unforecast import NONE, Unforecast
 from watch.when import from_np, grid, parse_utc
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -57,9 +58,10 @@ class Told:
 def night(
     table: Table, *, state: str = "main: reef 1", hours: float | None = None, sea_m: float = 1.5, spread: float = 0.0,
     dark: tuple[float, float] = (8.0, 17.5), moon: bool = False, boat_name: str = "sloop", angle: float = 110.0, scenarios: int = 1,
-    unknown_from: float | None = None, aims: Aims | None = None,
+    unknown_from: float | None = None, aims: Aims | None = None, unforecast: Unforecast = NONE,
 ) -> Told:  # fmt: skip
-    """A table of (hours from noon, mean, gust) -> the schedule. spread: standard deviation of timing in hours over the scenarios."""
+    """A table of (hours from noon, mean, gust) -> the schedule. spread: standard deviation of timing in hours over the scenarios.
+    unforecast: squalls reckoned with that are in none of them."""
     end = hours if hours is not None else table[-1][0]
     steps = round(end * 6)
     h = (np.arange(steps) + 0.5) / 6
@@ -80,4 +82,6 @@ def night(
     )  # fmt: skip
     own = boat(boat_name)
     rig = rig_from(own, parse_state(own, state))
-    return Told(schedule=make_schedule(Night(rig=rig, met=met, table=speed_table(own.speed), asleep=~day, aims=aims or Aims())))
+    return Told(schedule=make_schedule(Night(
+        rig=rig, met=met, table=speed_table(own.speed), asleep=~day, aims=aims or Aims(), unforecast=unforecast,
+    )))  # fmt: skip

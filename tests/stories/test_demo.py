@@ -56,7 +56,7 @@ def test_the_big_headsail_comes_off_first_and_its_window_closes_in_daylight() ->
 
 def test_the_night_keeps_its_limits() -> None:
     assert orders()["feasible"]
-    assert orders()["hard_chance"] <= 0.05
+    assert orders()["hard_chance"] - orders()["unforecast_chance"] <= 0.05
     assert orders()["night"]["least_margin_kn"] >= 0
 
 
@@ -113,3 +113,12 @@ def test_why_of_a_job_that_is_not_there_is_one_sentence() -> None:
     code, _, err = run("why-demo", "99")
     assert code == 2
     assert "there is no job 99" in err
+
+
+def test_the_chance_of_tonight_is_said_in_its_two_parts() -> None:
+    night, whole = orders()["night"], orders()
+    assert 0.0 < night["unforecast_chance"] <= night["hard_chance"] <= whole["hard_chance"]
+    text = " ".join(run("demo")[1].split())
+    assert "chance of a hard limit tonight " in text
+    assert "by squalls no forecast shows" in text
+    assert "Squalls that no forecast shows come on top: " in text

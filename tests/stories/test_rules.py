@@ -134,6 +134,9 @@ def test_orders_that_got_worse_call_and_a_knot_more_or_less_does_not() -> None:
     assert held("orders.worse", before=ORDERS, orders=later, now=later.made_at) is None
     riskier = replace(later, hard_chance=ORDERS.hard_chance + 0.06)
     assert held("orders.worse", before=ORDERS, orders=riskier, now=later.made_at) is not None
+    squalls = replace(later, hard_chance=ORDERS.hard_chance + 0.3, unforecast_chance=ORDERS.unforecast_chance + 0.3)
+    assert held("orders.worse", before=ORDERS, orders=squalls, now=later.made_at) is None, "no forecast made them likelier"
+    assert held("orders.not_good_enough", orders=squalls) is None
     sooner = replace(later, jobs=tuple(replace(j, closes=j.closes - timedelta(minutes=40)) if j.job == GENOA.job else j for j in later.jobs))
     found = held("orders.worse", before=ORDERS, orders=sooner, now=later.made_at)
     assert found is not None

@@ -48,7 +48,7 @@ def jobs_due(known: Known) -> Iterator[Situation]:
     for job, group in _grouped(known.orders):
         if job.job in known.done or known.now < job.call:
             continue
-        stake = job.if_missed.hard_chance > known.orders.hard_ceiling
+        stake = job.if_missed.forecast_chance > known.orders.hard_ceiling
         closing = job.closes - known.now <= CLOSING_SOON and job.closes_reason not in ("open", "forecast_ends")
         priority = Priority.ALARM if closing and stake else Priority.WARNING
         shut = f" {_until(known.orders, job)}." if job.closes_words else ""
@@ -86,11 +86,11 @@ def bad_night(known: Known) -> Iterator[Situation]:
     orders = known.orders
     if orders is None or orders.feasible:
         return
-    first = next((p.start for p in orders.plans if p.hard_chance > orders.hard_ceiling), orders.ends_at)
+    first = next((p.start for p in orders.plans if p.forecast_chance > orders.hard_ceiling), orders.ends_at)
     near = first - known.now <= BAD_SOON
     yield Situation(
         key="orders.not_good_enough", priority=Priority.ALARM if near else Priority.WARNING, title="The night cannot be met within the limits",
-        text=" ".join((orders.verdict, *orders.verdict_more)), why=f"chance {percent(orders.hard_chance)}, asked for {percent(orders.hard_ceiling)}",
+        text=" ".join((orders.verdict, *orders.verdict_more)), why=f"chance {percent(orders.forecast_chance)}, asked for {percent(orders.hard_ceiling)}",
         clears="orders that keep the limits", due=first,
     )  # fmt: skip
 
@@ -115,9 +115,9 @@ def orders_worse(known: Known) -> Iterator[Situation]:
 def _wakes(change: Change, before: Orders, orders: Orders, now: datetime) -> bool:
     """Whether a difference is worth a call: of jobs only those on which a hard limit hangs, and soon; the rest is read in the orders."""
     if change.topic is Topic.HARD_CHANCE:
-        return orders.hard_chance - before.hard_chance > WORSE_CHANCE
+        return orders.forecast_chance - before.forecast_chance > WORSE_CHANCE
     if change.topic in (Topic.CLOSES, Topic.NEW_JOB):
-        grave = any(j.job == change.subject and j.if_missed.hard_chance > orders.hard_ceiling for j in orders.jobs)
+        grave = any(j.job == change.subject and j.if_missed.forecast_chance > orders.hard_ceiling for j in orders.jobs)
         return grave and change.when is not None and change.when - now < BAD_SOON
     return change.topic in (Topic.VERDICT, Topic.NOT_DONE, Topic.SHELTER)
 

@@ -8,9 +8,11 @@ from numpy.typing import NDArray
 from watch.boat.limits import lasting, short_limits, with_short_limits
 from watch.boat.model import SailPlan, Speed
 from watch.boat.rig import Rig
-from watch.orders.met import Met, share
+from watch.orders.met import Met, height_factor, share
 from watch.orders.weights import Weights
 from watch.passage.speed import SpeedTable, apparent
+from watch.units import kn_to_ms
+from watch.weather.unforecast import NONE, Unforecast
 from watch.when import STEPS_PER_HOUR
 
 Floats = NDArray[np.float64]
@@ -27,7 +29,8 @@ def speed_table(speed: Speed) -> SpeedTable:
 @dataclass(frozen=True, kw_only=True)
 class Carried:
     """For one rig state: mean and gust as its limits mean them (true, or apparent as felt with it up), knots over the working and the
-    hard limit (S, T), NaN where the weather is not known; share under-canvassed and way made good (T); the limits themselves (S, T)."""
+    hard limit (S, T), NaN where the weather is not known; share under-canvassed and way made good (T); the limits themselves (S, T);
+    and the chance in each step (S, T) that a squall which no forecast shows passes the hard limit."""
 
     mean_kn: Floats
     gust_kn: Floats
@@ -37,6 +40,7 @@ class Carried:
     made_good_kn: Floats
     working_kn: Floats
     hard_kn: Floats
+    unforecast_chance: Floats
 
     def meets_hard(self) -> Bools:
         """(S, T): gust above the hard limit, or not known."""
@@ -53,20 +57,21 @@ class Carriage:
         return self.of_state[state]
 
 
-def carriage(rig: Rig, met: Met, table: SpeedTable) -> Carriage:
-    """rig, weather, the boat's speed table -> what each rig state meets. Every state needs a sail plan (the boat file sees to it)."""
+def carriage(rig: Rig, met: Met, table: SpeedTable, unforecast: Unforecast = NONE) -> Carriage:
+    """rig, weather, the boat's speed table, how often squalls come that no forecast shows -> what each rig state meets. Every state
+    needs a sail plan (the boat file sees to it)."""
     known: dict[tuple[str, str], Carried] = {}
     carried = []
     for i, plan in enumerate(rig.plans):
         assert plan is not None, f"no sail plan covers {rig.states[i]}"
         key = (plan.name, rig.course_of(i))
         if key not in known:
-            known[key] = _one(rig, i, plan, met, table)
+            known[key] = _one(rig, i, plan, met, table, unforecast)
         carried.append(known[key])
     return Carriage(of_state=tuple(carried))
 
 
-def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> Carried:
+def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable, unforecast: Unforecast) -> Carried:
     mode = rig.mode_of(state)
     closest = plan.closest_deg or rig.boat.boat.closest_deg
     angle, mean_kn, gust_kn = felt(rig, state, plan, met)
@@ -81,7 +86,16 @@ def _one(rig: Rig, state: int, plan: SailPlan, met: Met, table: SpeedTable) -> C
         made_good_kn=_made_good(plan, closest, met, table) if mode is None else _drifted(mode.drift_kn, mode.drift_from_wind_deg, met),
         working_kn=np.broadcast_to(working, met.mean_kn.shape),
         hard_kn=np.broadcast_to(hard, met.mean_kn.shape),
+        unforecast_chance=unforecast_chance(rig, hard - gust_kn, unforecast),
     )
+
+
+def unforecast_chance(rig: Rig, in_hand_kn: Floats, unforecast: Unforecast) -> Floats:
+    """Knots between the gust of the weather and the hard limit, at the height of the limits -> the chance in a ten-minute step that a
+    squall which is in no weather fills them; same shape. Felt as apparent wind a gust grows by less than itself: the safe side."""
+    if unforecast.per_hour == 0.0:
+        return np.zeros(np.shape(in_hand_kn))
+    return unforecast.step_chance(kn_to_ms(in_hand_kn) / height_factor(rig.boat))
 
 
 def felt(rig: Rig, state: int, plan: SailPlan, met: Met) -> tuple[Floats, Floats, Floats]:
@@ -111,7 +125,8 @@ def _drifted(drift_kn: float, from_wind_deg: float | None, met: Met) -> Floats:
 
 
 def running_cost(rig: Rig, met: Met, found: Carriage, weights: Weights, hard_times: float = 1.0) -> Floats:
-    """(T, N): expected points of each step in each state. hard_times raises the weight of the hard limit."""
+    """(T, N): expected points of each step in each state, but for squalls that no forecast shows. hard_times raises the weight of the
+    hard limit."""
     hour = 1.0 / STEPS_PER_HOUR
     fastest = np.max([c.made_good_kn for c in found.of_state], axis=0)
     cost = np.empty((met.steps, len(rig.states)))

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from watch.orders.document import JobOrder, NightSummary, PlanSpan
 from watch.orders.met import quantile
-from watch.orders.schedule import Schedule, busy_steps
+from watch.orders.schedule import Schedule, busy_steps, risk_between
 from watch.orders.sleep import longest_sleep
 from watch.orders.tell import Teller
 from watch.units import limit_down_kn
@@ -26,9 +26,11 @@ def coming_night(schedule: Schedule, jobs: tuple[JobOrder, ...], plans: tuple[Pl
     sleep = longest_sleep(schedule.judged.night.asleep, [
         (t.begins - steps_for(t.job.ready_minutes), t.begins + busy_steps(t.job, schedule.judged.night.aims)) for t in schedule.tasks
     ])  # fmt: skip
+    hard, squalls = risk_between(schedule.judged, schedule.carried, schedule.moves, dark.first, dark.last).rounded()
     return NightSummary(
         dark_from=begins, dark_to=ends, plans=tuple(p.sail_plan for p in inside), least_margin_kn=margin_kn(margins),
         calls=len(calls), foredeck_calls=sum(j.place == "foredeck" for j in calls),
+        hard_chance=hard, unforecast_chance=squalls,
         sleep_from=None if sleep is None else tell.at(sleep[0]), sleep_to=None if sleep is None else tell.at(sleep[1]),
     )  # fmt: skip
 

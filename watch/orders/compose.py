@@ -28,7 +28,7 @@ from watch.orders.document import (
 from watch.orders.margin import Margin, Turn
 from watch.orders.met import quantile, share
 from watch.orders.options import Shut, Ways, shut_by_doing, shut_by_waiting, ways_of
-from watch.orders.schedule import Schedule, Task
+from watch.orders.schedule import Schedule, Task, risk_between
 from watch.orders.tell import Teller, call_time
 from watch.orders.verdict import verdict
 from watch.orders.windows import deck_windows
@@ -73,7 +73,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
     ways = ways_of(schedule.judged)
     jobs = tuple(_job(tell, task, k + 1, setting.now, ways) for k, task in enumerate(schedule.tasks))
     plans = _plans(tell, schedule)
-    said = verdict(tell)
+    said, (hard_chance, unforecast_chance) = verdict(tell), schedule.risk.rounded()
     return Orders(
         boat=setting.boat, passage=setting.passage, made_at=setting.now, ship_time=setting.ship,
         latitude_deg=round(float(setting.track["latitude"][0]), 4), longitude_deg=round(float(setting.track["longitude"][0]), 4),
@@ -81,7 +81,7 @@ def compose(schedule: Schedule, scenarios: xr.Dataset, margin: Margin, setting: 
         rig_state=str(rig.states[schedule.start]), sail_plan=rig.plan_name(schedule.start), jobs=jobs, plans=plans,
         windows=_windows(tell, schedule), night=coming_night(schedule, jobs, plans, tell), wind=_wind(tell, scenarios),
         outlook=setting.outlook, shelters=setting.shelters, margin=_directions(margin, tell),
-        hard_chance=round(schedule.risk.hard_chance, 4), hard_ceiling=aims.hard_ceiling,
+        hard_chance=hard_chance, unforecast_chance=unforecast_chance, hard_ceiling=aims.hard_ceiling,
         least_hard_chance=round(schedule.least_risk, 4), feasible=schedule.keeps_ceiling, verdict=said[0], verdict_more=said[1:],
         planning_share=aims.planning_share, window_chance=aims.window_chance, ends_at=from_np(met.time[-1]),
         ends_reason=setting.ends_reason, missing=setting.missing, cautions=(*setting.cautions, *CAUTIONS),
@@ -128,6 +128,7 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
         gust = quantile(carried.gust_kn[:, on], met.weight, aims.planning_share)
         mean = quantile(carried.mean_kn[:, on], met.weight, aims.planning_share)
         hard_by_step = np.nanmin(carried.hard_kn[:, on], axis=0)
+        hard_chance, unforecast_chance = risk_between(judged, schedule.carried, (), run.first, run.last).rounded()
         plan = rig.plans[state]
         assert plan is not None
         beyond = None
@@ -144,7 +145,8 @@ def _plans(tell: Teller, schedule: Schedule) -> tuple[PlanSpan, ...]:
             planning_gust_kn=_up(gust),
             worst_gust_kn=_up(np.max(carried.gust_kn[:, on], axis=0)),
             margin_kn=margin_kn(hard_by_step - gust),
-            hard_chance=round(float(met.weight @ carried.meets_hard()[:, on].any(axis=1)), 4),
+            hard_chance=hard_chance,
+            unforecast_chance=unforecast_chance,
             rests_on=plan.words(),
             beyond_practice=beyond,
         )

@@ -78,10 +78,10 @@ def _verdict(old: Orders, new: Orders) -> Iterator[Change]:
     if old.feasible != new.feasible:
         words = "the night can be met within the limits again" if new.feasible else "the night can no longer be met within the limits"
         yield Change(topic=Topic.VERDICT, severity=Severity.BETTER if new.feasible else Severity.WORSE, subject="", words=words)
-    now, was = percent(new.hard_chance), percent(old.hard_chance)
-    if now != was and not abs(new.hard_chance - old.hard_chance) < LEAST_CHANCE:
-        severity = Severity.WORSE if new.hard_chance > old.hard_chance else Severity.BETTER
-        yield Change(topic=Topic.HARD_CHANCE, severity=severity, subject="", words=f"chance of a hard limit {now}, was {was}")
+    now, was = percent(new.forecast_chance), percent(old.forecast_chance)
+    if now != was and not abs(new.forecast_chance - old.forecast_chance) < LEAST_CHANCE:
+        severity = Severity.WORSE if new.forecast_chance > old.forecast_chance else Severity.BETTER
+        yield Change(topic=Topic.HARD_CHANCE, severity=severity, subject="", words=f"chance of a hard limit by the forecast {now}, was {was}")
 
 
 def _jobs(old: Orders, new: Orders) -> Iterator[Change]:
@@ -145,7 +145,7 @@ def _gone(job: JobOrder, old: Orders, new: Orders) -> Change:
     if new.windows and not any(window.job == job.job and window.last_start >= new.made_at for window in new.windows):
         return Change(topic=Topic.NOT_DONE, severity=Severity.WORSE, subject=job.job,
                       words=f"“{job.job}” can no longer be done: it has no deck window left")
-    if not new.hard_chance <= old.hard_chance + LEAST_CHANCE or old.feasible > new.feasible:
+    if not new.forecast_chance <= old.forecast_chance + LEAST_CHANCE or old.feasible > new.feasible:
         return Change(topic=Topic.NO_JOB, severity=Severity.WORSE, subject=job.job,
                       words=f"“{job.job}” is no longer in the orders, and the night has become worse")
     return Change(topic=Topic.NO_JOB, severity=Severity.BETTER, subject=job.job, words=f"“{job.job}” is no longer needed")

@@ -34,7 +34,8 @@ class WindowOrder:
 
 @dataclass(frozen=True, kw_only=True)
 class IfMissed:
-    """What becomes of her without the job: the sail plan she is caught with, the chance of its hard limit, and in words."""
+    """What becomes of her without the job: the sail plan she is caught with, the chance of its hard limit (unforecast_chance: the part that
+    only squalls bring which no forecast shows), and in words."""
 
     hard_chance: float
     sail_plan: str | None
@@ -43,6 +44,12 @@ class IfMissed:
     hard_kn: int | None
     instead: tuple[str, ...]
     words: str
+    unforecast_chance: float = 0.0
+
+    @property
+    def forecast_chance(self) -> float:
+        """The part of hard_chance that the forecast's own weathers have."""
+        return round(self.hard_chance - self.unforecast_chance, 6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +98,8 @@ class JobOrder:
 
 @dataclass(frozen=True, kw_only=True)
 class PlanSpan:
-    """A sail plan carried from one time to another, against what it meets: the planning gust and mean and the worst of all."""
+    """A sail plan carried from one time to another, against what it meets: the planning gust and mean and the worst of all;
+    hard_chance: of its hard limit, unforecast_chance: the part that only squalls bring which no forecast shows."""
 
     sail_plan: str
     rig_state: str
@@ -106,12 +114,19 @@ class PlanSpan:
     hard_chance: float
     rests_on: str
     beyond_practice: str | None
+    unforecast_chance: float = 0.0
+
+    @property
+    def forecast_chance(self) -> float:
+        """The part of hard_chance that the forecast's own weathers have."""
+        return round(self.hard_chance - self.unforecast_chance, 6)
 
 
 @dataclass(frozen=True, kw_only=True)
 class NightSummary:
     """The coming dark hours: what is carried, the smallest margin, how often she is called; the longest unbroken sleep of her next sleeping
-    hours, None without any."""
+    hours, None without any. hard_chance: of meeting a hard limit in the dark hours; unforecast_chance: the part that only squalls bring which no
+    forecast shows."""
 
     dark_from: datetime
     dark_to: datetime
@@ -121,6 +136,8 @@ class NightSummary:
     foredeck_calls: int
     sleep_from: datetime | None = None
     sleep_to: datetime | None = None
+    hard_chance: float = 0.0
+    unforecast_chance: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -188,7 +205,8 @@ class Compared:
 
 @dataclass(frozen=True, kw_only=True)
 class StepRow:
-    """One ten-minute step: the plain interpolated forecast at 10 m, and the planning values at the height of the limits."""
+    """One ten-minute step: the plain interpolated forecast at 10 m, and the planning values at the height of the limits. hard_chance: by
+    the forecast's own weathers alone."""
 
     time: datetime
     latitude_deg: float
@@ -217,7 +235,8 @@ class StepRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Orders:
-    """Night orders: everything the sailor is told, and what it rests on."""
+    """Night orders: everything the sailor is told, and what it rests on. hard_chance: of ever meeting a hard limit; unforecast_chance: the
+    part of it that only squalls bring which no forecast shows. The ceiling is for the rest, and orders are compared by the rest."""
 
     boat: str
     passage: str
@@ -256,6 +275,12 @@ class Orders:
     height_words: str = ""
     no_return: NoReturn | None = None
     compared: Compared | None = None
+    unforecast_chance: float = 0.0
+
+    @property
+    def forecast_chance(self) -> float:
+        """The part of hard_chance that the forecast's own weathers have."""
+        return round(self.hard_chance - self.unforecast_chance, 6)
 
     @property
     def next_job(self) -> JobOrder | None:

@@ -47,10 +47,11 @@ def _plans(orders: Orders) -> Iterator[str]:
 
 
 def _chances(orders: Orders) -> Iterator[str]:
-    numbers = [orders.hard_chance, orders.least_hard_chance, *(j.chance for j in orders.jobs), *(w.chance for w in orders.windows)]
+    numbers = [orders.hard_chance, orders.unforecast_chance, orders.forecast_chance + 1e-9, orders.least_hard_chance]
+    numbers += [*(j.chance for j in orders.jobs), *(w.chance for w in orders.windows)]
     if any(not 0.0 <= n <= 1.0 + 1e-9 for n in numbers):
         yield "a chance is not between none and certain"
-    if orders.least_hard_chance > orders.hard_chance + 1e-6:
+    if orders.least_hard_chance > orders.forecast_chance + 1e-6:
         yield "the bound on the chance of a hard limit lies above the chance itself"
-    if orders.feasible and orders.hard_chance > orders.hard_ceiling + 1e-6:
+    if orders.feasible and orders.forecast_chance > orders.hard_ceiling + 1e-6:
         yield "the orders call themselves good enough, and are not"

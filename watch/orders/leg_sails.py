@@ -18,7 +18,7 @@ from watch.boat.model import COURSE, ON_COURSE, Job
 from watch.boat.rig import Rig
 from watch.orders.carriages import carriage_of
 from watch.orders.carry import UNKNOWN_KN
-from watch.orders.schedule import PLACE_WEIGHTS
+from watch.orders.judged import PLACE_WEIGHTS
 from watch.orders.weights import Aims, Weights
 from watch.passage.carriage import Carriage, put_together
 from watch.passage.going import LastKnown, next_step

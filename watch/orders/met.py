@@ -6,7 +6,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from watch.boat.model import Light
+from watch.boat.model import BoatFile, Light
+from watch.weather.wind import at_height
 from watch.when import Times
 
 Floats = NDArray[np.float64]
@@ -87,6 +88,11 @@ class Met:
             moon=self.moon[:steps],
             **series,
         )
+
+
+def height_factor(boat: BoatFile) -> float:
+    """From the wind at 10 m to the wind at the height that the boat's limits mean."""
+    return 1.0 if boat.boat.limits_at == "10 m" else float(at_height(1.0, boat.boat.anemometer_height_m))
 
 
 def share(met: Met, true: Bools) -> Floats:

@@ -142,7 +142,7 @@ def _hold_on(ask: Ask, schedule: Schedule, tell: ShelterTeller) -> ShelterOrder:
     worst = np.max(met.gust_kn, axis=1)  # NaN where any of it is unknown
     gust = float(quantile(worst[:, None], met.weight, ask.aims.planning_share)[0])
     row = _plain(
-        "hold on", chance=round(1.0 - schedule.risk.hard_chance, 3), gust_kn=wind_up_kn(gust) if np.isfinite(gust) else None,
+        "hold on", chance=round(1.0 - schedule.risk.forecast_chance, 3), gust_kn=wind_up_kn(gust) if np.isfinite(gust) else None,
         miles_lost_nm=0.0, reason="open" if schedule.keeps_ceiling else "overtaken",
     )  # fmt: skip
     return replace(row, words=tell.hold_on(row, schedule))

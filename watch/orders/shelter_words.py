@@ -110,9 +110,10 @@ class ShelterTeller:
 
     def hold_on(self, row: ShelterOrder, schedule: Schedule) -> str:
         gust = "gusts not known for all of it" if row.gust_kn is None else f"gusts to {row.gust_kn} kn"
-        chance = schedule.risk.hard_chance
+        chance = schedule.risk.forecast_chance
         risk = "no weather seen breaks a hard limit" if chance <= 0 else f"chance of a hard limit {percent(chance)}"
-        return f"as in these orders: {gust}, {risk}; no miles lost."
+        apart = " (squalls that no forecast shows not counted)" if schedule.risk.unforecast_chance > 0 else ""
+        return f"as in these orders: {gust}, {risk}{apart}; no miles lost."
 
     def drifting(self, row: ShelterOrder, room: Room, hit: float, closest: tuple[float, float], hours: int) -> str:
         """Running off or lying to from now on; closest: gust and hard limit [kn] of the hour in which they are closest."""

@@ -10,13 +10,15 @@ from watch.boat.model import Job
 from watch.orders.document import IfMissed, WindowOrder
 from watch.orders.met import quantile
 from watch.orders.reasons import Reason
-from watch.orders.schedule import Judged, Risk, Schedule, Task
+from watch.orders.schedule import Judged, Risk, Schedule, Task, risk_between
 from watch.orders.solve import Move
 from watch.orders.windows import DeckWindow, deck_windows
 from watch.units import limit_down_kn, wind_up_kn
-from watch.when import ShipTime, from_np
+from watch.when import STEPS_PER_HOUR, ShipTime, from_np
 
 Floats = NDArray[np.float64]
+TOLD = 0.005  # so much more chance is told
+AFTER_STEPS = 12 * STEPS_PER_HOUR
 
 
 class Teller:
@@ -95,23 +97,44 @@ class Teller:
         risk, rig = missed.risk, self.night.rig
         names = [f"{rig.edges[m.edge].job.name} at {self.clock(m.begins)}" for m in missed.moves]
         instead = tuple(names[:3]) + (("…",) if len(names) > 3 else ())
-        if risk.hard_first_step is None or risk.hard_chance <= self.schedule.risk.hard_chance + 0.005:
+        hard_chance, unforecast_chance = risk.rounded(3)
+        if risk.hard_first_step is None or risk.forecast_chance <= self.schedule.risk.forecast_chance + TOLD:
             hours = risk.working_hours - self.schedule.risk.working_hours
             words = f"about {_hours(hours)} longer above a working limit" if hours > 0.2 else "nothing worse than slower sailing"
+            words = self._by_squalls(task) or words
             return IfMissed(
-                hard_chance=round(risk.hard_chance, 3), sail_plan=None, when=None, gust_kn=None, hard_kn=None,
-                instead=instead, words=words,
+                hard_chance=hard_chance, sail_plan=None, when=None, gust_kn=None, hard_kn=None, instead=instead, words=words,
+                unforecast_chance=unforecast_chance,
             )  # fmt: skip
         state = int(missed.carried[risk.hard_first_step])
         plan, gust, hard = self.caught(missed.carried, risk)
         words = (
             f"caught under {plan}: gusts to {gust} kn against its hard limit of {hard}, "
-            f"about {self.clock(risk.hard_first_step)}; chance {percent(risk.hard_chance)}"
+            f"about {self.clock(risk.hard_first_step)}; chance {percent(risk.forecast_chance)}"
         )
         return IfMissed(
-            hard_chance=round(risk.hard_chance, 3), sail_plan=rig.plan_name(state), when=self.at(risk.hard_first_step),
+            hard_chance=hard_chance, unforecast_chance=unforecast_chance, sail_plan=rig.plan_name(state), when=self.at(risk.hard_first_step),
             gust_kn=gust, hard_kn=hard, instead=instead, words=words,
         )  # fmt: skip
+
+    def _by_squalls(self, task: Task) -> str:
+        """What squalls that no forecast shows would do without the job; nothing when that is no matter."""
+        missed, moves = task.if_missed, [m for m in self.schedule.moves if m.begins >= task.begins]
+        assert missed is not None
+        ordered = risk_between(self.judged, self.schedule.carried, moves, task.begins, self.met.steps)
+        if missed.risk.unforecast_chance <= ordered.unforecast_chance + TOLD:
+            return ""
+        found, instead = percent(ordered.unforecast_chance), percent(missed.risk.unforecast_chance)
+        return f"without it a squall that no forecast shows finds too much up with chance {instead}, with it {found}"
+
+    def _after_it(self, task: Task) -> str:
+        """What the job takes from the chance of squalls that no forecast shows in the hours after it; nothing when that is no matter."""
+        after = [risk_between(self.judged, np.full(self.met.steps, state), (), task.ends, task.ends + AFTER_STEPS).unforecast_chance
+                 for state in (task.origin, task.target)]  # fmt: skip
+        if after[0] <= after[1] + TOLD:
+            return ""
+        return (f"in the {AFTER_STEPS // STEPS_PER_HOUR} h after it a squall that no forecast shows would find too much up with chance "
+                f"{percent(after[0])}; with this done {percent(after[1])}")  # fmt: skip
 
     def caught_in(self, carried: NDArray[np.int64], risk: Risk, moves: Sequence[Move] = ()) -> int:
         """The rig state in which a hard limit is first likely met; while a job is in hand, the one it leads to when that bears less."""
@@ -150,6 +173,9 @@ class Teller:
             mean = self._high(before.mean_kn[:, span], self.night.aims.planning_share)
             limit = float(np.nanmin(before.working_kn[:, span])) if before.working_kn[:, span].size else np.nan
             return f"mean wind to {wind_up_kn(mean)} kn against the working limit of {limit_down_kn(limit)} of what is up now"
+        squalls = self._after_it(task)
+        if squalls:
+            return squalls
         gained = float(np.nanmean(after.made_good_kn[span] - before.made_good_kn[span])) if task.ends < self.met.steps else 0.0
         if gained > 0.05:
             return f"the wind allows it, and she makes {gained:.1f} kn more"
@@ -186,6 +212,18 @@ def percent(chance: float) -> str:
     if chance > 0.99:
         return "over 99 in 100"
     return f"{int(-(-chance * 100 // 1))} in 100"
+
+
+def chance_words(hard: float, squalls: float) -> str:
+    """The chance of a hard limit, and the part of it by squalls that no forecast shows, for people.
+
+    >>> chance_words(0.035, 0.029), chance_words(0.05, 0.05), chance_words(0.02, 0.001)
+    ('4 in 100, 3 of them by squalls no forecast shows', '5 in 100, all by squalls no forecast shows', '2 in 100')
+    """
+    said, part = percent(hard), round(100 * squalls)
+    if hard <= 0 or (part == 0 and squalls < hard):
+        return said
+    return f"{said}, all by squalls no forecast shows" if squalls >= hard - 1e-9 else f"{said}, {part} of them by squalls no forecast shows"
 
 
 def of_weathers(share: float) -> str:

@@ -16,16 +16,17 @@ PASSING_STEPS = 2 * STEPS_PER_HOUR  # judgement: a state kept for no longer is o
 
 
 def verdict(tell: Teller) -> tuple[str, ...]:
-    """The first line says whether the night can be met; the rest, if any, why not and what would have been needed."""
+    """The first line says whether the night can be met; the rest, if any, why not and what would have been needed, or what no forecast
+    shows."""
     schedule = tell.schedule
     risk, aims = schedule.risk, tell.night.aims
     if schedule.keeps_ceiling:
         if not schedule.tasks:
-            return ("Nothing has to be done: what is up now stays inside its limits as far as the forecast reaches.",)
+            return ("Nothing has to be done: what is up now stays inside its limits as far as the forecast reaches.", *_beside(tell))
         seen = (
-            "no weather seen breaks a hard limit" if risk.hard_chance <= 0 else f"chance of a hard limit {percent(risk.hard_chance)}"
+            "no weather seen breaks a hard limit" if risk.forecast_chance <= 0 else f"chance of a hard limit {percent(risk.forecast_chance)}"
         )
-        return (f"With these jobs done in time the limits are kept ({seen}).",)
+        return (f"With these jobs done in time the limits are kept ({seen}).", *_beside(tell))
     if not tell.met.known().any():
         return ("I do not know: there is no weather for these hours, so nothing can be promised.",)
     if risk.hard_first_step is None:
@@ -33,13 +34,21 @@ def verdict(tell: Teller) -> tuple[str, ...]:
     plan, gust, hard = tell.caught(schedule.carried, risk, schedule.moves)
     already = _already(tell)
     if already:
-        return (f"{already} {plan}, gusts to {gust} kn against {hard}; chance {percent(risk.hard_chance)}.",)
+        return (f"{already} {plan}, gusts to {gust} kn against {hard}; chance {percent(risk.forecast_chance)}.",)
     first = (
         f"NOT GOOD ENOUGH: no schedule keeps the chance of a hard limit under {percent(aims.hard_ceiling)}. The least bad one meets "
-        f"it with chance {percent(risk.hard_chance)}, about {tell.clock(risk.hard_first_step)}: {plan}, gusts to {gust} kn "
+        f"it with chance {percent(risk.forecast_chance)}, about {tell.clock(risk.hard_first_step)}: {plan}, gusts to {gust} kn "
         f"against {hard}."
     )
     return (first, *_needed(schedule, tell))
+
+
+def _beside(tell: Teller) -> tuple[str, ...]:
+    """What squalls that no forecast shows may do beside the weathers, until the orders end; nothing when they are not reckoned with."""
+    chance = tell.schedule.risk.unforecast_chance
+    if chance <= 0:
+        return ()
+    return (f"Squalls that no forecast shows come on top: {percent(chance)} that one breaks a limit by {tell.clock(tell.met.steps)}.",)
 
 
 def _already(tell: Teller) -> str:
@@ -51,9 +60,9 @@ def _already(tell: Teller) -> str:
     after = schedule.carried.copy()
     after[: task.ends] = -1
     left = risk_of(schedule.judged, after, schedule.moves[1:])
-    if left.hard_chance > tell.night.aims.hard_ceiling:
+    if left.forecast_chance > tell.night.aims.hard_ceiling:
         return ""
-    kept = "no weather seen breaks a limit" if left.hard_chance <= 0 else f"chance of a hard limit {percent(left.hard_chance)}"
+    kept = "no weather seen breaks a limit" if left.forecast_chance <= 0 else f"chance of a hard limit {percent(left.forecast_chance)}"
     return f"TOO MUCH UP until “{task.job.name}” is done at {tell.clock(task.ends)}; after that the limits are kept ({kept}). Now:"
 
 
@@ -94,7 +103,7 @@ def _on_the_way(schedule: Schedule, tell: Teller) -> str:
         without = schedule.carried.copy()
         without[into.begins : out.move.done] = -1
         others = [task.move for task in schedule.tasks if task not in (into, out)]
-        if risk_of(schedule.judged, without, others).hard_chance <= tell.night.aims.hard_ceiling:
+        if risk_of(schedule.judged, without, others).forecast_chance <= tell.night.aims.hard_ceiling:
             return (f"It is met on the way only, between “{into.job.name}” and “{out.job.name}”, while she carries "
                     f"{tell.night.rig.plan_name(state)}. Before and after it the limits are kept.")  # fmt: skip
     return ""

@@ -1,8 +1,9 @@
 """What the schedule minds, and how much: one table of weights, in points, each with its reason.
 
 One point is an hour spent one knot over a working limit. The hard limit comes first: its weight is so large that a chance of one
-in a hundred of an hour above it outweighs a night of foredeck work, and it is raised further until the ceiling is met.
-All of them are judgement; `nightorders why` prints them, and replays show how little the orders hang on any but the first.
+in a hundred of an hour above it outweighs a night of foredeck work, and it is raised further until the ceiling is met. Squalls that no
+forecast shows have a price of their own, far smaller: at the hard limit's she would sail under storm jib in every trade wind, for ever.
+All of them are judgement; `nightorders why` prints them, and replays show how little the orders hang on any but the first and that of squalls.
 """
 
 from dataclasses import dataclass, fields
@@ -16,6 +17,8 @@ class Weights:
     hard_kn_hour: float = 100.0  # and each knot of it more: worse is worse even when it cannot be avoided
     working_hour: float = 0.5  # an hour above the working limit, however little
     working_kn_hour: float = 1.0  # each knot of it: the unit
+    squall_caught: float = 100.0  # a squall that no forecast shows, over the hard limit and not seen coming, times its chance
+    squall_seen: float = 3.0  # the same by day and awake, with a quick job from the cockpit to take sail off
     lost_mile: float = 0.12  # a mile made less than with the fastest sail plan of the boat
     under_hour: float = 0.2  # an hour under-canvassed: she rolls and slats
     job_cockpit: float = 0.6  # work itself, by place; so reefs do not go in and out all night
@@ -38,7 +41,7 @@ class Aims:
     """What the sailor asks for: the chances she plans with."""
 
     window_chance: float = 0.9  # a deck window is open when at least this share of the weather lets the whole job be done
-    hard_ceiling: float = 0.05  # the chance of ever meeting a hard limit that she accepts
+    hard_ceiling: float = 0.05  # the chance of ever meeting a hard limit that she accepts, by the forecast's own weathers
     planning_share: float = 0.9  # planning wind: the wind that this share of the weather stays below
     rest_minutes: float = 10.0  # between two jobs
     shelter_chance: float = 0.9  # a turn for shelter is good when at least this share of the weather lets all of it go well

@@ -105,7 +105,7 @@ def _bad_night(orders: Orders) -> _Info:
     onset = rows[0] if rows else orders.made_at
     return _Info(
         event="wind over the boat's hard limit", urgency=urgency(onset, orders.made_at), severity="Extreme",
-        certainty=certainty(orders.hard_chance), onset=onset, expires=orders.ends_at, headline="The night cannot be met within the limits",
+        certainty=certainty(orders.forecast_chance), onset=onset, expires=orders.ends_at, headline="The night cannot be met within the limits",
         description=" ".join([orders.verdict, *orders.verdict_more]), instruction=_instruction(orders),
     )  # fmt: skip
 

@@ -7,13 +7,15 @@ from collections.abc import Iterator
 import numpy as np
 
 from watch.faults import BadInputError
-from watch.orders import margin, sensitivity, windows
+from watch.orders import caught, margin, sensitivity, windows
 from watch.orders.met import quantile
 from watch.orders.schedule import Schedule, Task
 from watch.orders.sensitivity import sensitivity_of
 from watch.orders.tell import Teller, percent
 from watch.orders.tempting import WORSE_CHANCE, tempting_of
 from watch.orders.windows import deck_windows, outside
+from watch.units import ms_to_kn
+from watch.weather import unforecast
 from watch.weather.errors import Widening
 from watch.weather.own_errors import OwnWidths
 from watch.when import STEPS_PER_HOUR, ShipTime
@@ -102,9 +104,10 @@ def _method(schedule: Schedule, widths: OwnWidths | None) -> Iterator[str]:
     yield from _wrap(
         f"A deck window is open where at least {aims.window_chance * 100:.0f} in 100 of the weathers let the whole job be done. The chance "
         f"of ever meeting a hard limit is counted over the weathers, and has to be {percent(aims.hard_ceiling)} or less; here it is "
-        f"{percent(schedule.risk.hard_chance)}, and no schedule whatever could have less than {percent(schedule.least_risk)}. The hard "
+        f"{percent(schedule.risk.forecast_chance)}, and no schedule whatever could have less than {percent(schedule.least_risk)}. The hard "
         f"limit was weighed {schedule.hard_times:g} times its first weight."
     )
+    yield from _unforecast(schedule)
     yield ""
     yield "Points (all judgement; one point is an hour one knot over a working limit)"
     for name, points in night.weights.table():
@@ -130,8 +133,22 @@ def _method(schedule: Schedule, widths: OwnWidths | None) -> Iterator[str]:
         yield f"  {Teller(schedule, ShipTime(0)).clock(t):<12} gust {values[0]:>5.0f} {values[1]:>5.0f} {worst:>5.0f} kn"
     yield ""
     yield from _docstring(windows)
+    yield from _docstring(unforecast)
+    yield from _docstring(caught)
     yield from _docstring(margin)
     yield from _docstring(sensitivity)
+
+
+def _unforecast(schedule: Schedule) -> Iterator[str]:
+    """Squalls that are in none of the weathers: how often, and what they may do here."""
+    table = schedule.judged.night.unforecast
+    if table.per_hour > 0.0:
+        rates = ", ".join(f"{ms_to_kn(ms):.0f} kn once in {1.0 / float(table.rate_per_hour(ms)):.0f} h" for ms in (3.0, 5.0, 7.0))
+        yield from _wrap(
+            f"Squalls that no forecast shows are reckoned with beside the weathers: a gust so far above the weather's own comes in any hour, "
+            f"{rates} (counted, source unforecast-1). By the end of these orders one breaks a hard limit with chance "
+            f"{percent(schedule.risk.unforecast_chance)}. That is not held against the ceiling; its points are “squall caught” and “squall seen”."
+        )
 
 
 def _swings(schedule: Schedule) -> Iterator[str]:

@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from watch.orders.document import Orders, PlanSpan
-from watch.orders.tell import percent
+from watch.orders.tell import chance_words, percent
 from watch.passage.land import Land
 from watch.passage.position import show_position
 from watch.render.changes import NOTHING, changes
@@ -41,6 +41,7 @@ def _environment() -> Environment:
         loader=PackageLoader("watch.render", "page_files"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
     )  # fmt: skip
+    made.globals["chance"] = chance_words
     made.filters |= {"percent": percent, "capital": lambda text: text[:1].upper() + text[1:], "stamp": _stamp}
     return made
 

@@ -35,7 +35,7 @@ def ascii_text(text: str) -> str:
 
 def _parts(orders: Orders) -> Iterator[str]:
     yield f"{ascii_text(orders.boat)[:14]} {orders.made_at:%d/%H%M}Z"
-    yield "LIMITS KEPT." if orders.feasible else f"LIMITS NOT KEPT, chance {_percent(orders.hard_chance)}."
+    yield "LIMITS KEPT." if orders.feasible else f"LIMITS NOT KEPT, chance {_percent(orders.forecast_chance)}."
     if orders.missing:
         yield "NOT ALL KNOWN."
     job, shuts = orders.next_job, shuts_first(orders)

@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import groupby
 
 from watch.orders.document import Compared, JobOrder, Orders, PlanShut, PlanSpan, WindBlock
-from watch.orders.tell import percent
+from watch.orders.tell import chance_words, percent
 from watch.passage.position import show_position
 from watch.render.changes import NOTHING, ChangeLine, changes
 from watch.render.glance import shuts_first
@@ -102,10 +102,11 @@ def _first(orders: Orders) -> Iterator[str]:
         margin = "margin not known" if n.least_margin_kn is None else _margin(n.least_margin_kn)
         calls = "no calls" if n.calls == 0 else f"{n.calls} call{'s' if n.calls > 1 else ''}"
         fore = f", {n.foredeck_calls} to the foredeck" if n.foredeck_calls else ""
+        chance = "" if n.hard_chance <= 0 else f"; chance of a hard limit tonight {chance_words(n.hard_chance, n.unforecast_chance)}"
         plans = ", then ".join(dict.fromkeys(n.plans))
         yield from _wrap(
             f"{'NIGHT':<{NAME_WIDTH}}dark {when(orders, n.dark_from)} to {when(orders, n.dark_to)}: {plans}; {margin}; {calls}{fore}"
-            f"{_sleep(orders)}.", " " * NAME_WIDTH,
+            f"{_sleep(orders)}{chance}.", " " * NAME_WIDTH,
         )
     if orders.no_return is not None:
         yield from _wrap(f"{'SHELTER':<{NAME_WIDTH}}NO RETURN after {when(orders, orders.no_return.time)}: {orders.no_return.words}.",
@@ -227,7 +228,7 @@ def given_up(shut: tuple[PlanShut, ...], until: str, orders: Orders) -> str:
 def _plan(span: PlanSpan, orders: Orders) -> Iterator[str]:
     gust = "gusts not known" if span.planning_gust_kn is None else f"gusts to {span.planning_gust_kn} kn"
     worst = "" if span.worst_gust_kn is None else f" (worst seen {span.worst_gust_kn})"
-    chance = "" if span.hard_chance <= 0 else f", chance of it {percent(span.hard_chance)}"
+    chance = "" if span.hard_chance <= 0 else f", chance of it {chance_words(span.hard_chance, span.unforecast_chance)}"
     margin = "" if span.margin_kn is None else f": {_margin(span.margin_kn)}"
     yield from _wrap(
         f"{when(orders, span.start)} to {when(orders, span.end)}  {span.sail_plan}: {gust}{worst} against {span.hard_kn}"

@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from watch.boat.model import BoatFile
 from watch.orders.met import Met
+from watch.orders.met import height_factor as height_factor
 from watch.orders.weights import Aims
 from watch.passage.light import Light, Need, light_along
 from watch.units import ms_to_kn, wrap_180
-from watch.weather.wind import at_height
 from watch.when import ShipTime, Times
 
 Floats = NDArray[np.float64]
@@ -53,11 +53,6 @@ def met_of(boat: BoatFile, steps: Steps, scenarios: xr.Dataset) -> Met:
         day=day,
         moon=moon,
     )
-
-
-def height_factor(boat: BoatFile) -> float:
-    """From the wind at 10 m to the wind at the height that the boat's limits mean."""
-    return 1.0 if boat.boat.limits_at == "10 m" else float(at_height(1.0, boat.boat.anemometer_height_m))
 
 
 def through_each_step(light: Light) -> tuple[Bools, Bools]:

@@ -37,6 +37,7 @@ from watch.weather.following import Caution, following_sea
 from watch.weather.look import Where
 from watch.weather.plain import plain_along, waves_along
 from watch.weather.scenarios import draw, make_scenarios, usable
+from watch.weather.unforecast import COUNTED, Unforecast
 from watch.when import STEP_MINUTES, STEPS_PER_HOUR, ShipTime, ceil_step, from_np, to_np
 
 Floats = NDArray[np.float64]
@@ -68,6 +69,7 @@ class Asked:
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
     taught: tuple[str, ...] = ()  # sentences on what the widening rests on, where it is not the table's
+    unforecast: Unforecast = COUNTED
     observed: Observed | None = None
 
 
@@ -195,7 +197,8 @@ def night_of(asked: Asked, rig: Rig, track: Track, scenarios: xr.Dataset) -> Nig
     met = met.cut(known_steps)
     ship = ship_of(asked, track)
     table = speed_table(asked.boat.speed)
-    return Night(rig=rig, met=met, table=table, asleep=asleep(met, asked.aims, ship), aims=asked.aims, weights=asked.weights)
+    return Night(rig=rig, met=met, table=table, asleep=asleep(met, asked.aims, ship), aims=asked.aims, weights=asked.weights,
+                 unforecast=asked.unforecast)  # fmt: skip
 
 
 def ship_of(asked: Asked, track: Track) -> ShipTime:

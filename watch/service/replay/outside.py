@@ -18,6 +18,7 @@ from watch.orders.windows import job_steps, outside
 from watch.service.aboard import Steps, asleep, met_of
 from watch.service.replay.truth import Truth
 from watch.weather.errors import Widening
+from watch.weather.unforecast import COUNTED, Unforecast
 from watch.when import ShipTime
 
 Floats = NDArray[np.float64]
@@ -29,7 +30,8 @@ LOOK_STEPS = 2  # a job is begun on the last twenty minutes: the squall that has
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ship:
     """What she knows without any weather: her rig, from the state she begins in (state 0), her way, and what she asks for. compares:
-    whether the orders are also corrected by her own wind and glass."""
+    whether the orders are also corrected by her own wind and glass. unforecast: the squalls that her orders reckon with beside the
+    weathers."""
 
     rig: Rig
     way: Steps
@@ -37,6 +39,7 @@ class Ship:
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
     compares: bool = False
+    unforecast: Unforecast = COUNTED
 
     @property
     def ship_time(self) -> ShipTime:

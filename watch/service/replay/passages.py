@@ -17,6 +17,7 @@ from watch.service.replay.policies import policy
 from watch.service.replay.tally import Tally, tally
 from watch.service.replay.truth import Along, Truth, series_forecast, truth_of
 from watch.weather.errors import Widening
+from watch.weather.unforecast import COUNTED, Unforecast
 from watch.when import STEP, Times, from_np
 
 RUNS_EVERY_H = 6
@@ -64,18 +65,19 @@ class Asking:
     weights: Weights = field(default_factory=Weights)
     widening: Widening = field(default_factory=Widening)
     compares: bool = False
+    unforecast: Unforecast = COUNTED
 
     def key(self) -> dict[str, Any]:
         """All of it as plain values: two askings with the same key give the same results."""
         return {"boat": self.boat.model_dump(mode="json"), "state": str(self.state), "policies": list(self.policies),
                 "aims": asdict(self.aims), "weights": asdict(self.weights), "widening": asdict(self.widening),
-                "compares": self.compares}  # fmt: skip
+                "compares": self.compares, "unforecast": asdict(self.unforecast)}  # fmt: skip
 
 
 def outside_of(passage: Passage, asking: Asking) -> Outside:
     """A passage as this boat meets it."""
     ship = Ship(rig=rig_from(asking.boat, asking.state), way=passage.truth.way, aims=asking.aims, weights=asking.weights,
-                widening=asking.widening, compares=asking.compares)  # fmt: skip
+                widening=asking.widening, compares=asking.compares, unforecast=asking.unforecast)  # fmt: skip
     return Outside(ship=ship, truth=passage.truth, arrivals=passage.arrivals())
 
 

@@ -63,7 +63,7 @@ def planned(known: Known, weathers: Weathers, barred: Mapping[str, int]) -> tupl
     known_steps = met.known_steps()
     if known_steps == 0:
         return ()
-    night = ship.night(met.cut(known_steps), barred={name: step - first for name, step in barred.items()})
+    night = ship.night(met.cut(known_steps), unforecast=ship.unforecast, barred={name: step - first for name, step in barred.items()})
     moves = quick_moves(night, known.state, up=not known.asleep)
     return tuple(replace(m, begins=m.begins + first, done=m.done + first, over=m.over + first) for m in moves)
 
