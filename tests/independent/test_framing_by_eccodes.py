@@ -12,6 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def by_eccodes(path: Path) -> list[tuple[int, int]]:
+    eccodes.codes_grib_multi_support_off()  # another library in this process may have left it on: then a message is told field by field
     found = []
     with path.open("rb") as stream:
         while (handle := eccodes.codes_grib_new_from_file(stream)) is not None:

@@ -93,6 +93,14 @@ def test_a_job_wanted_and_not_possible_is_counted_once_an_episode() -> None:
         assert found.impossible == len(wishes)
 
 
+def test_a_wish_to_make_sail_costs_way_alone_and_is_not_counted() -> None:
+    """Two reefs in, in too much wind to shake one out: she wants to all the same."""
+    o = outside(truth(steady(30.0, 38.0), 12.0), state="main: reef 2, genoa: rolled")
+    more = play(o, by_hand({25: "shake out to the first reef"}))
+    assert [w.step for w in more.in_vain if w.step == 25]
+    assert 25 not in [w.step for w in impossible(o, more)]
+
+
 def test_a_job_done_within_half_an_hour_of_the_wish_was_only_put_off() -> None:
     """Ten minutes too rough for the reef, and then it can be put in."""
     o = outside(truth(steady(16.0, 20.0), 12.0, squalls={(4.0, 4.0 + 1 / 6): 38.0}))

@@ -28,7 +28,7 @@ class Tally:
     """Of one passage or, added, of many. Each adds up over parts of it.
 
     hard_hours, working_hours: over a limit, by the stricter of two states while a job is in hand; unknown weather counts as over.
-    hard_kn_hours: knots over the hard limit times hours. changes: jobs done. impossible: changes wanted and not
+    hard_kn_hours: knots over the hard limit times hours. changes: jobs done. impossible: changes to less sail wanted and not
     possible, each episode once. dark_foredeck_minutes. overtaken: jobs whose own limits the weather passed while they were in hand. wakes: times
     called in sleeping hours. lost_nm: against the fastest sail plan at each step. points: by the planner's own weights.
     """
@@ -83,18 +83,21 @@ def _overtaken(outside: Outside, edge: int, begins: int, done: int) -> bool:
 
 
 def impossible(outside: Outside, played: Played) -> list[Wanted]:
-    """The first wish of each episode: the same job wanted in vain again within six hours is one. A job that was begun within half an
-    hour of the first wish was only put off; and so was one that makes sail and was begun within the episode, for nothing hung on it."""
+    """The first wish for less sail of each episode: the same job wanted in vain again within six hours is one. A job that was begun within
+    half an hour of the first wish was only put off. A wish to make sail costs way and nothing else; thresholds are never asked for theirs, so
+    none is counted.
+    """
     rig = outside.ship.rig
     done = [(move.begins, rig.edges[move.edge].job.name) for move in played.moves]
     last: dict[str, int] = {}
     found = []
     for wish in played.in_vain:
+        if makes_sail(rig, wish.edge):
+            continue
         name = rig.edges[wish.edge].job.name
         fresh = wish.step - last.get(name, -EPISODE_STEPS - 1) > EPISODE_STEPS
         last[name] = wish.step
-        soon = wish.step + (EPISODE_STEPS if makes_sail(rig, wish.edge) else AT_ONCE_STEPS)
-        if fresh and not any(name == other and wish.step <= begins <= soon for begins, other in done):
+        if fresh and not any(name == other and wish.step <= begins <= wish.step + AT_ONCE_STEPS for begins, other in done):
             found.append(wish)
     return found
 

@@ -21,13 +21,13 @@ ROWS: tuple[tuple[str, Callable[[Tally], str]], ...] = (
     ("hours over a hard limit", lambda t: f"{t.hard_hours:.1f}"),
     ("hours over a working limit", lambda t: f"{t.working_hours:.1f}"),
     ("changes made", lambda t: f"{t.changes:d}"),
-    ("changes wanted and not possible", lambda t: f"{t.impossible:d}"),
+    ("changes to less sail wanted in vain", lambda t: f"{t.impossible:d}"),
     ("jobs the weather overtook", lambda t: f"{t.overtaken:d}"),
     ("minutes on the foredeck in the dark", lambda t: f"{t.dark_foredeck_minutes:.0f}"),
     ("times woken", lambda t: f"{t.wakes:d}"),
     ("miles lost", lambda t: f"{t.lost_nm:.0f}"),
 )
-GAPS = {"hard_hours": "hours over hard limits", "impossible": "changes wanted and not possible"}
+GAPS = {"hard_hours": "hours over hard limits", "impossible": "changes to less sail wanted in vain"}
 WIDE = 36
 COLUMN = 15
 
