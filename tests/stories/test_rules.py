@@ -44,7 +44,7 @@ def test_a_grave_job_becomes_an_alarm_within_the_hour_of_its_closing() -> None:
 @pytest.mark.parametrize(("minutes", "calls"), [(-120, False), (0, False), (59, False), (60, True), (180, True)])
 def test_a_front_that_is_early_by_an_hour_is_called(minutes: int, calls: bool) -> None:
     """The orders last told of had it so many minutes later."""
-    front = next(f for f in ORDERS.outlook if f.kind.endswith("front"))
+    front = next(f for f in ORDERS.outlook if f.kind == "cold front")
     now = front.likely - timedelta(hours=6)
     later = tuple(replace(f, likely=f.likely + timedelta(minutes=minutes)) if f is front else f for f in ORDERS.outlook)
     told = replace(ORDERS, outlook=later, made_at=ORDERS.made_at - timedelta(hours=1))
@@ -54,7 +54,7 @@ def test_a_front_that_is_early_by_an_hour_is_called(minutes: int, calls: bool) -
 
 
 def test_a_front_nobody_was_told_of_is_called() -> None:
-    front = next(f for f in ORDERS.outlook if f.kind.endswith("front"))
+    front = next(f for f in ORDERS.outlook if f.kind == "cold front")
     told = replace(ORDERS, outlook=(), made_at=ORDERS.made_at - timedelta(hours=1))
     found = held("front.early", now=front.likely - timedelta(hours=6), before=told)
     assert found is not None
@@ -188,3 +188,12 @@ def test_gusts_that_rise_fast_towards_the_limit_are_an_alarm(before: float | Non
 def test_over_the_limit_already_it_is_the_limit_that_is_told() -> None:
     aboard = Aboard(gust_kn=34.0, gust_before_kn=25.0, hard_kn=33.0)
     assert [s.key for s in situations(Known(now=NOW, orders=ORDERS, aboard=aboard)) if s.key.startswith("limit")] == ["limit.hard"]
+
+
+def test_a_warm_front_that_only_a_map_tells_of_wakes_nobody() -> None:
+    warm = next(f for f in ORDERS.outlook if f.kind == "warm front")
+    assert warm.gust_kn is None, "it is the map's alone"
+    told = replace(ORDERS, outlook=tuple(f for f in ORDERS.outlook if f is not warm), made_at=ORDERS.made_at - timedelta(hours=1))
+    assert held("front.early", now=warm.likely - timedelta(hours=1), before=told) is None
+    asked = replace(ORDERS, outlook=tuple(replace(f, gust_kn=30) if f is warm else f for f in ORDERS.outlook))
+    assert held("front.early", orders=asked, now=warm.likely - timedelta(hours=1), before=told) is not None

@@ -180,7 +180,7 @@ def demo(run: str) -> Orders:
 @pytest.mark.source("demo-1")
 def test_the_next_run_of_the_demo_is_told_as_earlier_and_stronger() -> None:
     changes = differences(demo("2026051600"), demo("2026051612"))
-    front = next(c for c in changes if c.topic is Topic.FEATURE and "front" in c.subject)
+    front = next(c for c in changes if c.topic is Topic.FEATURE and "cold front" in c.subject)
     told = re.search(r"(\d+) h(?: (\d+) min)? earlier", front.words)
     assert told, front.words
     assert abs(60 * int(told[1]) + int(told[2] or 0) - 120) <= 30, "two hours, as invented, within half an hour: the middle of many weathers"

@@ -10,7 +10,7 @@ from watch.alerts.known import Known
 from watch.alerts.rules_aboard import glass_falling, gusts_rising, instruments_lost, limit_passed
 from watch.alerts.situation import Priority, Situation, cannot_compute, slug
 from watch.orders.differences import SAME_FEATURE, Change, Severity, Topic, differences
-from watch.orders.document import JobOrder, Orders
+from watch.orders.document import Feature, JobOrder, Orders
 from watch.orders.tell import percent
 from watch.when import ShipTime
 
@@ -132,7 +132,7 @@ def front_early(known: Known) -> Iterator[Situation]:
     if orders is None or before is None or orders.made_at <= before.made_at:
         return
     told = [f for f in before.outlook if f.kind.endswith(FRONTS)]
-    for front in (f for f in orders.outlook if f.kind.endswith(FRONTS) and f.likely - known.now <= BAD_SOON):
+    for front in (f for f in orders.outlook if f.kind.endswith(FRONTS) and f.likely - known.now <= BAD_SOON and not _map_alone(f)):
         was = min((f.likely for f in told if abs(f.likely - front.likely) <= SAME_FEATURE), key=lambda at: abs(at - front.likely), default=None)
         if was is not None and was - front.likely < FRONT_EARLY:
             continue
@@ -144,6 +144,11 @@ def front_early(known: Known) -> Iterator[Situation]:
             group="orders.worse",
         )  # fmt: skip
         return
+
+
+def _map_alone(front: Feature) -> bool:
+    """A warm front that only a map tells of brings no wind of its own: it is told, and nobody is woken for it."""
+    return front.kind == "warm front" and front.gust_kn is None
 
 
 def turn_by(known: Known) -> Iterator[Situation]:

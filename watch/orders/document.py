@@ -158,7 +158,8 @@ class WindBlock:
 
 @dataclass(frozen=True, kw_only=True)
 class Feature:
-    """A front, a trough or squalls: when (early, likely, late), how sure, what it brings, in words."""
+    """A front, a trough or squalls: when (early, likely, late), how sure, what it brings, in words. A front that only a map tells of has
+    chance 0.5, for nobody has counted it, and no gust."""
 
     kind: str
     early: datetime

@@ -35,6 +35,7 @@ from watch.service.sheltering import with_shelters
 from watch.weather.errors import Widening
 from watch.weather.following import Caution, following_sea
 from watch.weather.look import Where
+from watch.weather.mapped_fronts import fronts_on_maps
 from watch.weather.plain import plain_along, waves_along
 from watch.weather.scenarios import draw, make_scenarios, usable
 from watch.weather.unforecast import COUNTED, Unforecast
@@ -121,7 +122,7 @@ def _alone(asked: Asked, rig: Rig, found: Agreed, setting: Setting) -> Orders | 
     if found.scenarios is found.alone or not material(found.alone, found.scenarios, asked.aims.planning_share):
         return None
     where = where_of(found.track)
-    coming = outlook(found.alone, where, setting.plain["pressure_hpa"], setting.ship, height_factor(asked.boat))
+    coming = outlook(found.alone, where, setting.plain["pressure_hpa"], setting.ship, height_factor(asked.boat), fronts_on_maps(asked.forecasts, where))
     schedule = make_schedule(night_of(asked, rig, found.track, found.alone))
     return compose(schedule, found.alone, UNTRIED, replace(setting, outlook=coming))
 
@@ -232,7 +233,8 @@ def _setting(asked: Asked, night: Night, track: Track, scenarios: xr.Dataset, ag
         plain=plain,
         light=tuple(Sky(int(s)).name.lower() for s in light.sky[:steps]),
         light_events=tuple((event.time, event.kind.value) for event in light.events),
-        outlook=outlook(scenarios, where, plain["pressure_hpa"], ship_of(asked, track), height_factor(asked.boat)),
+        outlook=outlook(scenarios, where, plain["pressure_hpa"], ship_of(asked, track), height_factor(asked.boat),
+                        fronts_on_maps(asked.forecasts, where)),
         shelters=(),
         ends_reason=_ends(asked, whole),
         missing=tuple(dict.fromkeys(missing)),
