@@ -47,7 +47,7 @@ def _parts(orders: Orders) -> Iterator[str]:
         yield f"TURN BY {_clock(turn.turn_by)} {turn.name[:16]}."
     if orders.night is not None and orders.night.least_margin_kn is not None:
         yield f"Night {orders.night.least_margin_kn:+d}kn."
-    for feature in orders.outlook:
+    for feature in sorted(orders.outlook, key=lambda f: f.gust_kn is None):  # what brings wind before what only a map or the glass tells
         gust = "" if feature.gust_kn is None else f" {feature.gust_kn}kn"
         yield f"{feature.kind} {_clock(feature.likely)}{gust}."
 
