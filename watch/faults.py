@@ -10,13 +10,14 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 MOST_FAULTS = 200  # told of one file at once
-LONGEST, LONGEST_NAME = 2000, 400  # letters of one fault; of the name of a file, as far as it is shown
+LONGEST, LONGEST_NAME = 2000, 400  # letters of one line; of the name of a file, as far as it is shown
+LONGEST_PART = {"place": 120, "found": 120, "expected": 700}  # letters of a fault that are shown
 
 
 class Strict(BaseModel):
-    """Base of everything read from a file: frozen, unknown keys refused, no coercion of text into numbers."""
+    """Base of everything read from a file: frozen, unknown keys refused, no coercion of text into numbers, no number without end."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 def legible(text: str, most: int = LONGEST) -> str:
@@ -39,10 +40,10 @@ class Fault:
     expected: str
 
     def __post_init__(self) -> None:
-        for name in ("place", "found", "expected"):
+        for name, most in LONGEST_PART.items():
             text = getattr(self, name)
             if text is not None:
-                object.__setattr__(self, name, legible(text))
+                object.__setattr__(self, name, legible(text, most))
 
     def __str__(self) -> str:
         found = "" if self.found is None else f" = {self.found}"

@@ -58,7 +58,7 @@ def month() -> None:
         print(f"opened and closed in {(time.perf_counter() - began) * 1000.0:.1f} ms")
         with Store.open(path, NOON) as store:
             began = time.perf_counter()
-            assert store._read(is_sound)
+            assert store._read(lambda db: is_sound(db, path))
             print(f"looked through once after a start of the computer: {time.perf_counter() - began:.1f} s")
             began = time.perf_counter()
             store.latest_orders()

@@ -11,6 +11,8 @@ from click.testing import CliRunner
 
 from tests.shell import shore
 from tests.shell.wire import says, wire
+from watch.boat.boat_file import read_boat
+from watch.boat.rig import parse_state
 from watch.cli import main
 from watch.faults import BadInputError, Fault, legible
 from watch.files import named_path, read_toml
@@ -18,6 +20,7 @@ from watch.forecast.budget import Reason, StopError
 from watch.forecast.catalogue import parse
 from watch.forecast.download import Partial
 from watch.forecast.indexes import json_index, text_index
+from watch.instruments.logged import understand
 from watch.passage.route_file import read_route
 from watch.passage.shelters_file import read_shelters
 from watch.render.as_json import as_json
@@ -26,7 +29,7 @@ from watch.service.stand.daemon import read_health
 from watch.service.stand.health import judge
 from watch.service.store.opening import is_sound
 from watch.service.store.store import Store
-from watch.when import dated, parse_utc, utc
+from watch.when import FIRST_YEAR, dated, parse_utc, utc
 
 ROOT = Path(__file__).resolve().parents[2]
 CONFIG = ROOT / "config"
@@ -155,10 +158,10 @@ def test_a_damaged_count_of_pages_costs_no_memory(tmp_path: Path) -> None:
 
         def execute(self, query: str) -> Any:
             asked.append(query)
-            rows = {"PRAGMA page_count": (0xD6000013,), "PRAGMA page_size": (4096,), "PRAGMA database_list": (0, "main", str(path))}
+            rows = {"PRAGMA page_count": (0xD6000013,), "PRAGMA page_size": (4096,)}
             return type("Rows", (), {"fetchone": lambda _: rows[query], "__iter__": lambda _: iter([("ok",)])})()
 
-    assert not is_sound(Damaged())  # type: ignore[arg-type]
+    assert not is_sound(Damaged(), path)  # type: ignore[arg-type]
     assert not any("integrity" in query for query in asked)
 
 
@@ -169,7 +172,63 @@ def test_a_store_with_what_was_written_last_still_beside_it_is_sound(tmp_path: P
             store.add_log(f"2026-05-16T12:00Z note {number} {'x' * 400}", NOON, "skipper")
         assert store._db is not None
         assert store._db.execute("PRAGMA page_count").fetchone()[0] * 4096 > path.stat().st_size
-        assert is_sound(store._db)
+        assert is_sound(store._db, path)
+
+
+def test_a_store_whose_definitions_are_no_text(tmp_path: Path) -> None:
+    """The error that SQLite gives repeats the damaged definition, and then cannot be read as text itself."""
+    path = tmp_path / "watch.db"
+    with Store.open(path, NOON) as store:
+        store.add_log("2026-05-16T12:00Z note the kettle", NOON, "skipper")
+    data = path.read_bytes()
+    place = data.index(b"CREATE TABLE log_line")
+    path.write_bytes(data[:place] + b"CREATE\xa6\xa6ABLE" + data[place + 12 :])
+    with Store.open(path, NOON) as store:
+        assert [line.line for line in store.log_lines()] == ["2026-05-16T12:00Z note the kettle"]
+        assert "damaged" in store.said[0]
+
+
+def test_a_correction_of_a_line_whose_number_is_damaged(tmp_path: Path) -> None:
+    path = tmp_path / "watch.db"
+    with Store.open(path, NOON) as store:
+        number = store.add_log("2026-05-16T12:00Z note a", NOON, "skipper")
+        store.correct_log(number, "2026-05-16T12:00Z note b", NOON, "skipper")
+        assert store._db is not None
+        store._db.execute("UPDATE log_line SET corrects = 'reef' WHERE corrects IS NOT NULL")
+        assert [line.line[-1] for line in store.log_lines()] == ["a", "b"]
+
+
+@pytest.mark.parametrize("command", ["ack", "log"])
+def test_a_home_whose_name_is_no_text(command: str, tmp_path: Path) -> None:
+    home = tmp_path / "h\udc92\udc92e"
+    done = CliRunner().invoke(main, [command, "--home", str(home)])
+    assert done.exit_code == 0, done.output
+
+
+# Numbers without end, and names as long as a book
+
+def test_a_run_kept_for_ever(tmp_path: Path) -> None:
+    plain = (CONFIG / "sources.toml").read_text(encoding="utf-8")
+    for value in ("inf", "nan", "1e300"):
+        spoilt = re.sub(r"kept_days = [\d.]+", f"kept_days = {value}", plain, count=1)
+        assert spoilt != plain
+        with pytest.raises(BadInputError, match=r"kept_days = (inf|nan|1e\+300): days that a run stays"):
+            parse(spoilt, "sources.toml")
+
+
+def test_a_job_before_all_voyages() -> None:
+    boat = read_boat(CONFIG / "boat-sloop.toml")
+    with pytest.raises(ValueError, match="no time to sail in"):
+        understand("2 2 min", datetime(FIRST_YEAR, 1, 1, tzinfo=UTC), boat, parse_state(boat, ""))
+
+
+def test_a_key_of_five_thousand_letters_is_not_told_back_whole(tmp_path: Path) -> None:
+    path = tmp_path / "boat.toml"
+    plain = (CONFIG / "boat-sloop.toml").read_text(encoding="utf-8")
+    path.write_text(plain.replace("name =", f"{'A' * 5000} = 1\nname =", 1), encoding="utf-8")
+    with pytest.raises(BadInputError) as refused:
+        read_boat(path)
+    assert max(map(len, str(refused.value).split("\n"))) < 1000 + len(str(path))
 
 
 # Words that a terminal would obey, and names that no file can have

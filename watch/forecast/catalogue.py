@@ -14,6 +14,7 @@ from watch.forecast.contract import Name
 
 WORDS = {"base", "yyyymmdd", "HH", "step", "member"}
 BOX_WORDS = {"fields", "west", "east", "south", "north"}
+MOST_H, MOST_KEPT_DAYS = 240.0, 3660.0  # after a base time; ten years of runs kept
 
 
 class Layout(StrEnum):
@@ -100,9 +101,9 @@ class Source(Strict):
     enabled: bool = Field(default=True, description="true when it is fetched without being named", examples=[True])
     attribution: str = Field(min_length=1, description="the line that must be shown wherever the forecast is")
     licence: str = Field(min_length=1, description="the terms of use")
-    soonest_h: float = Field(gt=0, description="hours after its base time before which a run has never been there", examples=[3.5])
-    usual_h: float = Field(gt=0, description="hours after its base time when a run is usually whole", examples=[5.0])
-    kept_days: float = Field(gt=0, description="days that a run stays on the server", examples=[10.0])
+    soonest_h: float = Field(gt=0, le=MOST_H, description="hours after its base time before which a run has never been there", examples=[3.5])
+    usual_h: float = Field(gt=0, le=MOST_H, description="hours after its base time when a run is usually whole", examples=[5.0])
+    kept_days: float = Field(gt=0, le=MOST_KEPT_DAYS, description="days that a run stays on the server", examples=[10.0])
     grid_deg: float = Field(default=0.25, gt=0, description="grid spacing in degrees", examples=[0.25])
     bytes_per_value: float = Field(default=2.0, gt=0, description="query: usual bytes a grid value", examples=[1.5])
     cycle: Annotated[tuple[Cycle, ...], BeforeValidator(_listed)] = Field(description="runs a day and their steps")

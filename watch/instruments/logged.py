@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from watch.boat.model import BoatFile, Job, as_names
 from watch.boat.rig import RigState, UnknownStateError, allowed, elements_of, jobs_of, parse_state
 from watch.instruments.log_line import HOW, Kind, LogEntry, is_place, read_line
-from watch.when import parse_utc, utc
+from watch.when import dated, parse_utc, utc
 
 UP = frozenset(("up", "set", "hoist", "hoisted", "bend", "bent", "on", "unroll", "unrolled", "shake", "shaken", "shook", "out"))
 DOWN = frozenset(("down", "lower", "lowered", "off", "strike", "struck", "drop", "dropped", "roll", "rolled", "stow", "stowed", "away",
@@ -52,7 +52,7 @@ def understand(text: str, now: datetime, boat: BoatFile | None = None, state: Ri
     except ValueError as fault:
         return _not_timed(rest, when, boat, state, fault)
     if entry.kind is Kind.JOB:
-        start = entry.when if stamp is not None else entry.when - timedelta(minutes=entry.minutes)
+        start = entry.when if stamp is not None else dated(entry.when - timedelta(minutes=entry.minutes))
         return _job(replace(entry, when=start), boat, state)
     if entry.kind is Kind.RIG and boat is not None:
         return _rig(entry, boat)

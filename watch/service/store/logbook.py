@@ -55,7 +55,7 @@ class Logbook(Memory):
         texts: dict[int, list[str]] = {}
         first: dict[int, tuple[str, str]] = {}
         for row, at, by, line, corrects in self._each(rows, lambda *row: row, "lines of the log"):
-            about = row if corrects is None else corrects  # a correction whose line is lost stands for itself
+            about = corrects if isinstance(corrects, int) else row  # a correction whose line is lost stands for itself
             first.setdefault(about, (at, by))
             texts.setdefault(about, []).append(line)
         lines = self._each(((row, *first[row], lines) for row, lines in texts.items()), _line, "lines of the log")

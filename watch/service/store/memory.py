@@ -192,6 +192,8 @@ class Memory:
                 if trouble_of(error) is not Trouble.DAMAGED:
                     self._refuse(f"{why} ({error})" if trouble_of(error) is Trouble.OTHER else why)
                 self._begin(thorough=True)
+            except UnicodeDecodeError:  # an error of SQLite that repeats a damaged definition
+                self._begin(thorough=True)
             except TimeoutError as error:
                 self._refuse(str(error))
             if begin != "BEGIN" and not self.keeps:

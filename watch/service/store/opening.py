@@ -49,6 +49,9 @@ _BY_CODE = {
 }  # fmt: skip
 
 
+UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # an error that repeats a damaged definition cannot itself be read
+
+
 def trouble_of(error: sqlite3.Error) -> Trouble:
     """An error of SQLite -> what it means."""
     code = getattr(error, "sqlite_errorcode", None)
@@ -109,8 +112,12 @@ def connect(path: Path, mode: str = "rwc") -> sqlite3.Connection:
     db = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
     db.text_factory = text_or_torn
     db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_VALUE_BYTES)  # damage may say any length, and SQLite would make room for it
-    for pragma in ("synchronous = FULL", "fullfsync = ON", "cell_size_check = ON", "trusted_schema = OFF"):
-        db.execute(f"PRAGMA {pragma}")
+    try:
+        for pragma in ("synchronous = FULL", "fullfsync = ON", "cell_size_check = ON", "trusted_schema = OFF"):
+            db.execute(f"PRAGMA {pragma}")
+    except BaseException:
+        db.close()
+        raise
     return db
 
 
@@ -134,7 +141,7 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
         db.execute(f"PRAGMA user_version = {VERSION}")  # shows whether it can be written: to begin alone is let through
         db.execute("ROLLBACK")
         if thorough or not _is_checked(db):
-            if not is_sound(db):
+            if not is_sound(db, path):
                 raise DamagedError("its parts do not fit together")
             _mark_checked(db)
     except sqlite3.Error as error:
@@ -145,6 +152,10 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
         if trouble in (Trouble.DAMAGED, Trouble.OTHER):
             raise DamagedError(str(error)) from None
         raise CannotWriteError(trouble.value) from None
+    except UnicodeDecodeError:  # see UNREADABLE
+        if db is not None:
+            db.close()
+        raise DamagedError("its tables are defined by what is no text") from None
     except BaseException:
         if db is not None:
             db.close()
@@ -152,11 +163,11 @@ def open_file(path: Path, *, thorough: bool = False) -> sqlite3.Connection:
     return db
 
 
-def is_sound(db: sqlite3.Connection) -> bool:
-    """Reads every page of an open file: does all of it fit together?"""
+def is_sound(db: sqlite3.Connection, path: Path) -> bool:
+    """Reads every page of the open file at `path`: does all of it fit together?"""
     try:
-        pages, page_bytes, path = (db.execute(f"PRAGMA {name}").fetchone()[-1] for name in ("page_count", "page_size", "database_list"))
-        if path and pages * page_bytes > size_of(Path(path)) + size_of(wal_of(Path(path))):
+        pages, page_bytes = (db.execute(f"PRAGMA {name}").fetchone()[-1] for name in ("page_count", "page_size"))
+        if pages * page_bytes > size_of(path) + size_of(wal_of(path)):
             return False  # a damaged count of pages: the look through every page would make room for them all
         return [str(row[0]) for row in db.execute("PRAGMA integrity_check(1)")] == ["ok"]
     except sqlite3.Error as error:
@@ -207,13 +218,13 @@ def _bad(path: Path, sentence: str) -> Exception:
 def open_to_read(path: Path) -> tuple[sqlite3.Connection, bool]:
     """The file as it can be had where nothing can be written: itself, or what can be read of it copied into memory, or nothing. And
     whether it is a copy."""
-    with contextlib.suppress(sqlite3.Error, DamagedError, OSError):
+    with contextlib.suppress(*UNREADABLE, DamagedError, OSError):
         if is_beheaded(path):
             raise DamagedError
         db = connect(path, "ro")
         try:
             _look(db, path)
-            if version_of(db) == VERSION and is_sound(db):
+            if version_of(db) == VERSION and is_sound(db, path):
                 return db, False
         except BaseException:
             db.close()
@@ -234,7 +245,7 @@ def _copy_in_memory(path: Path) -> sqlite3.Connection:
                 with contextlib.suppress(FileNotFoundError):
                     to.write_bytes(bytes_of(of))
             salvage_into(memory, copy)
-    except (OSError, sqlite3.Error):
+    except (OSError, *UNREADABLE):
         memory.close()
         memory = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
         migrate(memory)

@@ -11,6 +11,7 @@ from typing import Any
 
 from watch.service.store.carve import PAGE_BYTES, carve
 from watch.service.store.opening import (
+    UNREADABLE,
     CannotWriteError,
     Trouble,
     connect,
@@ -138,7 +139,7 @@ def _source(path: Path) -> sqlite3.Connection | None:
     try:
         source = connect(path, "ro")
         source.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    except sqlite3.Error:
+    except UNREADABLE:
         return None
     return source
 
@@ -146,7 +147,7 @@ def _source(path: Path) -> sqlite3.Connection | None:
 def _version(source: sqlite3.Connection | None) -> int:
     version = 0
     if source is not None:
-        with contextlib.suppress(sqlite3.Error):
+        with contextlib.suppress(*UNREADABLE):
             version = version_of(source)
     return version if 1 <= version <= VERSION else VERSION
 
@@ -160,7 +161,7 @@ def _highest(source: sqlite3.Connection | None, table: str) -> int | None:
     if source is None:
         return None
     for query in ("SELECT seq FROM sqlite_sequence WHERE name = ?", f"SELECT max(id) FROM {table} WHERE ? <> ''"):
-        with contextlib.suppress(sqlite3.Error):
+        with contextlib.suppress(*UNREADABLE):
             row = source.execute(query, (table,)).fetchone()
             if row is not None and (row[0] is None or isinstance(row[0], int)):
                 return int(row[0] or 0)
@@ -172,7 +173,7 @@ def _copy(source: sqlite3.Connection | None, target: sqlite3.Connection, table: 
         return
     try:
         there = _columns(source, table)
-    except sqlite3.Error:
+    except UNREADABLE:
         return
     columns = [name for name in _columns(target, table) if name in there]
     if "id" not in columns:
@@ -213,7 +214,7 @@ def rows_of(source: sqlite3.Connection, table: str, columns: list[str], highest:
                     found = True
                     yield row
                     low, high = (row[place] + 1, high) if order == "ASC" else (low, row[place] - 1)
-            except sqlite3.Error:
+            except UNREADABLE:
                 continue
             break
         else:

@@ -32,7 +32,7 @@ class Upkeep(Memory):
     def look_through(self) -> None:
         """Reads the whole file; one that is damaged somewhere is mended now, which `said` then tells, and not when it is needed."""
         with self._mutex:
-            if self.keeps and self._read(lambda db: not is_sound(db)):
+            if self.keeps and self._read(lambda db: not is_sound(db, self.path)):
                 self._begin(thorough=True)
 
     def checkpoint(self) -> None:
