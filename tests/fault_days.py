@@ -51,6 +51,12 @@ KINDS: dict[str, tuple[float, float, Find]] = {
     "clock set forward": (0, 0, _says("clock jumped")),
     "power lost": (0, 0, lambda keeper: True),
 }
+# while the second is on there is no pass that would meet the first: nothing is read, and nothing is to be written down
+HIDES = {
+    "corrupt file": ("pass dies", "boat file spoiled"),
+    "boat file spoiled": ("pass dies",),
+    "disk full": ("pass dies", "boat file spoiled"),
+}
 
 
 class FullDisk(StoreMemory):
@@ -67,12 +73,16 @@ class FullDisk(StoreMemory):
 
 @dataclass
 class Fault:
-    """One fault: from and to by true time; said once the sailor was told of it."""
+    """One fault: from and to by true time; said once the sailor was told of it; plain_at: since when it could be noticed at all."""
 
     kind: str
     start: datetime
     end: datetime
     said: bool = False
+    plain_at: datetime = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.plain_at = self.start
 
 
 @dataclass
@@ -239,15 +249,16 @@ class Days:
                 if since > 2 * LOOK.total_seconds() + 1:
                     self.tally.silent.append(f"{self.true}: {alert.name} not called for {since:.0f} s")
         for fault in self.faults:
-            if fault.said or fault.start == fault.end or not fault.start + SAID_WITHIN <= self.true < fault.end:
+            if any(self.on(other) for other in HIDES.get(fault.kind, ())):
+                fault.plain_at = max(fault.plain_at, self.true)
+            if fault.said or fault.start == fault.end or not fault.plain_at + SAID_WITHIN <= self.true < fault.end:
                 continue
             fault.said = KINDS[fault.kind][2](self.keeper)
             seen_late = fault.kind == "network lost" and self.true - self.run < timedelta(hours=13, minutes=10)
             slow = fault.kind in ("position lost", "wind lost") and self.true - fault.start < timedelta(minutes=35)
-            hidden = fault.kind in ("corrupt file",) and (self.on("pass dies") or self.on("boat file spoiled"))
-            hidden = hidden or (fault.kind == "boat file spoiled" and self.on("pass dies"))
-            if not fault.said and not seen_late and not slow and not hidden:
-                self.tally.silent.append(f"{self.true}: {fault.kind} since {fault.start}")
+            if not fault.said and not seen_late and not slow:
+                said = "; ".join(alert.title for alert in self.keeper.book.alerts if alert.state.is_active)
+                self.tally.silent.append(f"{self.true}: {fault.kind} since {fault.start}; said is: {said}")
                 fault.said = True
         self.faults = [f for f in self.faults if f.end >= self.true or (f.start == f.end and not f.said)]
 
