@@ -207,6 +207,12 @@ def test_a_home_whose_name_is_no_text(command: str, tmp_path: Path) -> None:
 
 # Numbers without end, and names as long as a book
 
+def test_a_forecast_whose_name_no_folder_can_hold() -> None:
+    done = CliRunner().invoke(main, ["brief", "--forecast", DIGITS, "--boat", str(CONFIG / "boat-sloop.toml"), "--route", str(CONFIG / "passage-bermuda-horta.toml")])
+    assert done.exit_code == 2, done.output
+    assert "File name too long" in done.stderr
+
+
 def test_a_run_kept_for_ever(tmp_path: Path) -> None:
     plain = (CONFIG / "sources.toml").read_text(encoding="utf-8")
     for value in ("inf", "nan", "1e300"):

@@ -112,7 +112,11 @@ def grib_files(given: tuple[Path, ...]) -> list[Path]:
     """Files as given; a folder stands for the files in it."""
     files: list[Path] = []
     for path in given:
-        if path.is_dir():
+        try:
+            is_folder = path.is_dir()
+        except OSError as error:
+            raise BadInputError(path, [f"cannot be looked at ({error.strerror}); give the path of a GRIB file"]) from None
+        if is_folder:
             files += sorted(p for p in path.iterdir() if p.is_file() and not p.name.startswith("."))
         else:
             files.append(path)
