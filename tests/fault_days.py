@@ -51,11 +51,10 @@ KINDS: dict[str, tuple[float, float, Find]] = {
     "clock set forward": (0, 0, _says("clock jumped")),
     "power lost": (0, 0, lambda keeper: True),
 }
-# while the second is on there is no pass that would meet the first: nothing is read, and nothing is to be written down
+# while the second is on there is no pass that would meet the first: nothing is read
 HIDES = {
     "corrupt file": ("pass dies", "boat file spoiled"),
     "boat file spoiled": ("pass dies",),
-    "disk full": ("pass dies", "boat file spoiled"),
 }
 
 

@@ -2,7 +2,7 @@
 
     python -m tests.bench
 
-About five minutes on two slow cores, and fairest with nothing else at work. What takes longer has a script of its own, named at the end.
+About three minutes on two slow cores, and fairest with nothing else at work. What takes longer has a script of its own, named at the end.
 """
 
 import tempfile

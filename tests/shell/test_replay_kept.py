@@ -134,7 +134,7 @@ def test_ctrl_c_keeps_what_is_done_leaves_no_process_and_the_same_command_goes_o
         while time.monotonic() < until and not (path.exists() and path.read_bytes().count(b"\n") >= 2):
             time.sleep(0.05)
         os.killpg(running.pid, signal.SIGINT)  # as a terminal does: to the whole group
-        out, err = running.communicate(timeout=240)
+        out, err = running.communicate(timeout=60)
     assert running.returncode == 130, err
     assert "Traceback" not in err
     done = path.read_text(encoding="utf-8").count("\n")

@@ -1,10 +1,11 @@
 """Days of faults one upon the other: nothing lost, nothing silent. A thousand of them: tests/bench/bench_fault_days.py."""
 
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from tests.fault_days import KINDS, Days
+from tests.fault_days import KINDS, Days, Fault
 from watch.when import parse_utc
 
 
@@ -25,6 +26,15 @@ def test_each_fault_alone_is_said(kind: str, tmp_path: Path):
     assert tally.faults[kind] > 0
     assert tally.silent == []
     assert tally.lost == []
+
+
+def test_a_full_disk_is_said_though_no_pass_succeeds(tmp_path: Path):
+    days = Days(tmp_path / "watch.db", parse_utc("2026-05-16T12:00Z"), seed=3)
+    at = [days.true + timedelta(hours=hour) for hour in (1, 12, 14, 15)]
+    days.faults = [Fault(kind="pass dies", start=at[0], end=at[3]), Fault(kind="disk full", start=at[1], end=at[2])]
+    while days.true < at[3]:
+        days._live_a_little()
+    assert days.tally.silent == []
 
 
 def test_the_harness_itself_notices_silence(tmp_path: Path):

@@ -219,5 +219,5 @@ def _unzip(stream: BinaryIO, making: Path, tally: _Tally, depth: int) -> None:
         if "not a zip file" in str(error):  # its table of contents, which stands at the end, is not there
             raise TornError from None
         raise UnfitError("is damaged: it cannot be unpacked; fetch it again") from None
-    except (zlib.error, EOFError, NotImplementedError, ValueError, RuntimeError):
+    except (zlib.error, EOFError, NotImplementedError, ValueError, RuntimeError):  # all of them what zipfile itself raises on damage
         raise UnfitError("is damaged: it cannot be unpacked; fetch it again") from None

@@ -196,7 +196,7 @@ def _store(folder: Path) -> Try:
 
 def _mostly(data: bytes, kept: bytes) -> bool:
     """Whether kept is data, but for what opening a file may itself have written: its header, and one page of settings."""
-    changed = sum(data[at : at + 4096] != kept[at : at + 4096] for at in range(0, len(data), 4096))
+    changed = sum(data[at : at + 4096] != kept[at : min(at + 4096, len(data))] for at in range(0, len(data), 4096))
     return len(kept) >= len(data) and changed <= 3
 
 

@@ -106,6 +106,8 @@ class Keeper:
             made = outcome.orders
             if made is not None:
                 self._keep(lambda: self.memory.keep_pass(made, now, self.next_pass_at, self._pass_words()))
+            else:
+                self._keep_in_vain(now)
             return self._step(now, rules=True)
 
     def pass_died(self, words: str, now: datetime) -> list[Call]:
@@ -114,6 +116,7 @@ class Keeper:
             if self.orders is None:
                 self.why = words
             self._wake(now, None)
+            self._keep_in_vain(now)
             return self.failed("pass", f"no new orders could be made: {words}", now)
 
     def failed(self, what: str, words: str, now: datetime) -> list[Call]:
@@ -282,6 +285,10 @@ class Keeper:
             return False
         self._failure("book", "")
         return True
+
+    def _keep_in_vain(self, now: datetime) -> None:
+        """A pass without orders is written down too: else a store that cannot be written stays unsaid as long as no pass succeeds."""
+        self._keep(lambda: self.memory.put("pass_in_vain", now.isoformat()))
 
     def _remembered(self, read, what: str):  # type: ignore[no-untyped-def]
         try:
