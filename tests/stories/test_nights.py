@@ -106,6 +106,17 @@ def test_weather_that_is_not_known_is_never_inside_a_limit() -> None:
         assert (found.chance[~met.known()[0]] == 0).all()
 
 
+def test_wind_that_is_not_known_is_said_and_not_told_as_gusts() -> None:
+    from watch.orders.tell import Teller
+    from watch.orders.verdict import verdict
+    from watch.when import ShipTime
+
+    said = verdict(Teller(night(CALM, state="main: full", unknown_from=10.0).schedule, ShipTime(-180)))
+    assert said[0].startswith("NOT GOOD ENOUGH: about 22:00 the wind along the track is not known (over 99 in 100 of the weathers)")
+    assert "Where it is known the limits are kept (no weather seen breaks a hard limit)" in said[0]
+    assert not any("gusts to" in line or "stoutest" in line for line in said)
+
+
 def test_a_spread_of_timing_makes_the_job_earlier_not_later() -> None:
     sure, unsure = night(GALE_AT_MIDNIGHT), night(GALE_AT_MIDNIGHT, spread=1.5, scenarios=21)
     assert unsure.begins(STOW) <= sure.begins(STOW)

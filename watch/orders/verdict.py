@@ -6,8 +6,9 @@ from itertools import pairwise
 import numpy as np
 
 from watch.boat.rig import Edge
+from watch.orders.met import share
 from watch.orders.reasons import Reason
-from watch.orders.schedule import Schedule, risk_of
+from watch.orders.schedule import Schedule, over_limits, risk_of
 from watch.orders.tell import Teller, percent
 from watch.orders.windows import deck_windows
 from watch.when import STEPS_PER_HOUR
@@ -31,6 +32,9 @@ def verdict(tell: Teller) -> tuple[str, ...]:
         return ("I do not know: there is no weather for these hours, so nothing can be promised.",)
     if risk.hard_first_step is None:
         return ("Part of the weather is not known, so the limits cannot be promised.",)
+    unknown = _unknown(tell)
+    if unknown:
+        return (unknown, *_beside(tell))
     plan, gust, hard = tell.caught(schedule.carried, risk, schedule.moves)
     already = _already(tell)
     if already:
@@ -49,6 +53,21 @@ def _beside(tell: Teller) -> tuple[str, ...]:
     if chance <= 0:
         return ()
     return (f"Squalls that no forecast shows come on top: {percent(chance)} that one breaks a limit by {tell.clock(tell.met.steps)}.",)
+
+
+def _unknown(tell: Teller) -> str:
+    """When it is only weather that is not known which stands against the night, that is what is to be said; empty otherwise."""
+    schedule = tell.schedule
+    over, _ = over_limits(schedule.judged, schedule.carried, schedule.moves)
+    met_known = float(tell.met.weight @ (over > 0.0).any(axis=1))
+    blank = share(tell.met, np.isnan(over))
+    if met_known > tell.night.aims.hard_ceiling or not blank.any():
+        return ""
+    first = int(np.flatnonzero(blank >= 0.5 * blank.max())[0])
+    chance = percent(float(tell.met.weight @ np.isnan(over).any(axis=1)))
+    kept = "no weather seen breaks a hard limit" if met_known <= 0 else f"chance of a hard limit {percent(met_known)}"
+    return (f"NOT GOOD ENOUGH: about {tell.clock(first)} the wind along the track is not known ({chance} of the weathers), and what is not "
+            f"known is never taken for calm. Where it is known the limits are kept ({kept}). Fetch a forecast that has it.")  # fmt: skip
 
 
 def _already(tell: Teller) -> str:
